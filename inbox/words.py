@@ -1,0 +1,39 @@
+"""The closed lists of words that code, tables, pages and files share.
+
+Each list is in the order in which it is shown. Their meaning is described in
+DEVELOPERS.md, "Words".
+"""
+
+from typing import Final
+
+CHANNELS: Final = ("form", "email", "comment", "social")
+
+KINDS: Final = ("made_it", "problem", "request", "question", "comment", "junk")
+
+OUTCOMES: Final = ("worked", "mixed", "failed")
+
+FAULTS: Final = (
+    "dense", "dry", "gummy", "crumbly", "tough", "soggy", "greasy", "grainy", "curdled", "lumpy",
+    "did_not_rise", "sank", "spread", "cracked", "overflowed", "stuck", "fell_apart", "leaked",
+    "did_not_set", "too_thin", "too_thick", "icy", "shrank",
+    "undercooked", "overcooked", "pale", "bland", "too_sweet", "too_salty", "too_sour", "too_spicy",
+    "bitter", "off_flavour",
+    "wrong_amount", "missing_step", "unclear_step", "wrong_time", "wrong_yield", "page_fault",
+)  # fmt: skip
+
+RECIPE_PAGE_FAULTS: Final = (
+    "wrong_amount", "missing_step", "unclear_step", "wrong_time", "wrong_yield", "page_fault",
+)  # fmt: skip
+"""Faults of the written recipe or its page; one credible report is enough."""
+
+HAZARDS: Final = (
+    "allergen", "illness", "injury", "undercooked_risk", "preserving_risk", "foreign_object", "pet",
+)  # fmt: skip
+
+SHELVES: Final = ("open", "on_the_bench", "published", "passed_over")
+
+STANDINGS: Final = ("failing", "watch", "holding_up", "too_few_reports")
+
+REPLY_STATES: Final = ("draft", "waiting", "sending", "sent", "came_back", "by_hand")
+
+ROLES: Final = ("owner", "helper")
