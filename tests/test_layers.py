@@ -8,7 +8,7 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "inbox"
 
 FLOORS = (
-    ("errors", "words", "settings", "calendar"),
+    ("errors", "words", "places", "settings", "calendar"),
     ("records",),
     ("intake",),
     ("reading",),
