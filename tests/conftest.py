@@ -1,0 +1,85 @@
+"""Fixtures that every test may ask for: settings, a ledger, a clock that stands still."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine
+from sqlalchemy.orm import Session
+
+from inbox.records import migrate
+from inbox.records.engine import open_engine
+from inbox.settings import Settings
+
+NOW = datetime(2026, 11, 23, 9, 0, tzinfo=UTC)
+"""A Monday morning."""
+
+
+@pytest.fixture
+def now() -> datetime:
+    return NOW
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    return Settings(
+        folder=tmp_path / "data", timezone="Europe/London", country="GB", site_name="Test kitchen"
+    )
+
+
+@pytest.fixture(scope="session")
+def sqlite_engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
+    engine = open_engine(f"sqlite:///{tmp_path_factory.mktemp('ledger')}/ledger.sqlite3")
+    migrate.upgrade(engine)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def postgres_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """Address of a real PostgreSQL that lives as long as the tests do."""
+    from tests.postgres import start_postgres
+
+    with start_postgres(tmp_path_factory.mktemp("postgres")) as url:
+        yield url
+
+
+@pytest.fixture(scope="session")
+def postgres_engine(postgres_url: str) -> Iterator[Engine]:
+    engine = open_engine(postgres_url)
+    migrate.upgrade(engine)
+    yield engine
+    engine.dispose()
+
+
+def _rolled_back(engine: Engine) -> Iterator[Session]:
+    """A session whose work is undone at the end, commits and all."""
+    with engine.connect() as connection:
+        transaction = connection.begin()
+        session = Session(connection, join_transaction_mode="create_savepoint", expire_on_commit=False)
+        yield session
+        session.close()
+        transaction.rollback()
+
+
+@pytest.fixture
+def session(sqlite_engine: Engine) -> Iterator[Session]:
+    """A session on SQLite."""
+    yield from _rolled_back(sqlite_engine)
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def any_session(request: pytest.FixtureRequest) -> Iterator[Session]:
+    """A session on SQLite and then on PostgreSQL."""
+    engine: Engine = request.getfixturevalue(f"{request.param}_engine")
+    yield from _rolled_back(engine)
+
+
+@pytest.fixture
+def fresh_engine(tmp_path: Path) -> Iterator[Engine]:
+    """A ledger of its own on disk, for tests that commit or start processes."""
+    engine = open_engine(f"sqlite:///{tmp_path}/data/ledger.sqlite3")
+    migrate.upgrade(engine)
+    yield engine
+    engine.dispose()
