@@ -16,7 +16,7 @@ _FOLDER = Path(__file__).parent / "migrations"
 _LOCK_NUMBER = 20_261_125
 """Advisory lock on PostgreSQL under which one process migrates while the others wait."""
 
-__all__ = ["differences", "is_current", "newest", "tables", "tables_out", "upgrade"]
+__all__ = ["differences", "is_current", "is_known", "newest", "tables", "tables_out", "upgrade"]
 
 
 def _config(connection: Connection | None = None) -> Config:
@@ -29,6 +29,13 @@ def _config(connection: Connection | None = None) -> Config:
 def newest() -> str | None:
     """Name of the newest migration."""
     return ScriptDirectory.from_config(_config()).get_current_head()
+
+
+def is_known(revision: str) -> bool:
+    """Whether `revision` is one of this version's migrations."""
+    return any(
+        script.revision == revision for script in ScriptDirectory.from_config(_config()).walk_revisions()
+    )
 
 
 def upgrade(engine: Engine, to: str = "head") -> None:
