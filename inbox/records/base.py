@@ -61,6 +61,7 @@ class Row(DeclarativeBase):
         datetime: Moment,
         dict[str, Any]: Document,
         list[str]: Document,
+        list[int]: Document,
         list[dict[str, Any]]: Document,
         str: String,
     }

@@ -33,6 +33,8 @@ class Reader(Row):
     first_seen_at: Mapped[datetime]
     bounced_at: Mapped[datetime | None]
     unsubscribed_at: Mapped[datetime | None]
+    unsubscribe_token: Mapped[str | None] = mapped_column(unique=True)
+    """Opaque part of the address by which the reader takes themselves off."""
     forgotten_at: Mapped[datetime | None]
 
     __table_args__ = (UniqueConstraint("channel", "handle"),)

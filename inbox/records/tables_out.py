@@ -127,6 +127,8 @@ class Reply(Row):
     message_id: Mapped[int | None] = mapped_column(ForeignKey("messages.id"), index=True)
     reader_id: Mapped[int | None] = mapped_column(ForeignKey("readers.id"), index=True)
     telling_id: Mapped[int | None] = mapped_column(ForeignKey("tellings.id"), index=True)
+    also_answers: Mapped[list[int]] = mapped_column(default=list)
+    """Further messages of the same reader about the same thing."""
     state: Mapped[str] = mapped_column(index=True)
     to_address: Mapped[str | None]
     subject: Mapped[str]
