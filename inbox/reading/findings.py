@@ -45,7 +45,13 @@ class CatalogueRecipe:
 
 @dataclass(frozen=True, slots=True)
 class Labelled:
-    """One message with what a person says of it: training and evaluation data."""
+    """One message with what a person says of it: training and evaluation data.
+
+    Attributes
+    ----------
+    site : str
+        Where it was written to. What has to hold on a new site is chosen by leaving out one site at a time.
+    """
 
     id: str
     told: Told
@@ -56,6 +62,7 @@ class Labelled:
     recipe: str | None = None
     wants: str | None = None
     theme: str | None = None
+    site: str = ""
 
 
 @dataclass(frozen=True, slots=True)

