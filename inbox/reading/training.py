@@ -65,7 +65,7 @@ def load_catalogue(path: Path) -> list[CatalogueRecipe]:
         rows = json.loads(_text_of(path))
     except json.JSONDecodeError as error:
         raise InputError(
-            f"{path.name} should be a JSON list of recipes, found {error.msg} in line {error.lineno}. Mend it."
+            f"{path.name} should be a JSON list of recipes; line {error.lineno}: {error.msg}. Mend it."
         ) from error
     if not isinstance(rows, list):
         raise InputError(f"{path.name} should be a JSON list of recipes, found {type(rows).__name__}.")
