@@ -97,20 +97,17 @@ def reading_sessions(engine: Engine) -> sessionmaker[Session]:
     return sessionmaker(engine.execution_options(sqlite_begin="DEFERRED"), expire_on_commit=False)
 
 
-def explain_failure(error: OperationalError, url: str) -> str:
+def explain_failure(error: OperationalError) -> str:
     """One sentence for a database that cannot be reached or written."""
-    place = make_url(url).render_as_string(hide_password=True)
-    reason = str(error.orig).strip().splitlines()[0] if error.orig else str(error)
-    if "readonly" in reason or "read-only" in reason or "unable to open" in reason:
-        return (
-            f"The ledger {place} cannot be written ({reason}); check the folder's permissions and free space."
-        )
+    reason = (str(error.orig).strip().splitlines() or [str(error)])[0]
+    if any(word in reason for word in ("readonly", "read-only", "unable to open", "full", "disk I/O")):
+        return f"The ledger cannot be written ({reason}); check the folder's permissions and free space."
     if "locked" in reason:
         return (
-            f"The ledger {place} was busy for {BUSY_SECONDS} seconds ({reason}); "
+            f"The ledger was busy for {BUSY_SECONDS} seconds ({reason}); "
             "another program holds it. Try again when it is done."
         )
-    return f"The ledger {place} cannot be used: {reason}."
+    return f"The ledger cannot be used: {reason}. Check that its server runs and the address is right."
 
 
 def is_postgresql(session: Session) -> bool:

@@ -288,7 +288,6 @@ class LongWork(Row):
     id: Mapped[int] = mapped_column(primary_key=True)
     what: Mapped[str]
     arguments: Mapped[dict[str, Any]]
-    upload: Mapped[bytes | None] = mapped_column(LargeBinary, deferred=True)
     asked_at: Mapped[datetime]
     started_at: Mapped[datetime | None]
     seen_alive_at: Mapped[datetime | None]
@@ -298,6 +297,16 @@ class LongWork(Row):
     of_count: Mapped[int | None]
     result: Mapped[str | None]
     trouble: Mapped[str | None]
+
+
+class UploadPiece(Row):
+    """A piece of a file that was handed in for long work; in the ledger, so that any worker can do it."""
+
+    __tablename__ = "upload_pieces"
+
+    work_id: Mapped[int] = mapped_column(ForeignKey("long_work.id", ondelete="CASCADE"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True)
+    content: Mapped[bytes] = mapped_column(LargeBinary)
 
 
 class SavedSetting(Row):
