@@ -8,7 +8,7 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "inbox"
 
 FLOORS = (
-    ("errors", "words", "places", "settings", "calendar"),
+    ("errors", "words", "places", "settings", "calendar", "occasions"),
     ("records",),
     ("intake",),
     ("reading",),
@@ -45,7 +45,7 @@ def offences(place: str, source: str) -> list[str]:
         if top == "inbox" and rest:
             if rest[0] in FLOOR_OF and FLOOR_OF[rest[0]] > FLOOR_OF[own]:
                 bad.append(f"{place} imports {name} from a floor above")
-            if own in PURE and rest[0] in ("records", "settings", "calendar", "intake"):
+            if own in PURE and rest[0] in ("records", "settings", "calendar", "occasions", "intake"):
                 bad.append(f"{place} is computation and imports {name}")
         elif top in ("flask", "click") and FLOOR_OF[own] < TOP:
             bad.append(f"{place} imports {name}, which belongs to web and cli")
