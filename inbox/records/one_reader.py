@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from inbox.errors import NotFoundError
 from inbox.records.base import Row
 from inbox.records.tables import Message, MessageReading, Photo, RawItem, Reader, SetAside
-from inbox.records.tables_out import Alert, DigestRow, RecipeStanding, Reply, ThemeRank
+from inbox.records.tables_out import Alert, DigestRow, RecipeStanding, Reply, RequestSketch, ThemeRank
 
 GONE = "(words of a reader who asked to be forgotten)"
 _SHORTEST_TRACE = 8
@@ -141,6 +141,7 @@ def forget(session: Session, reader_id: int, *, now: datetime) -> int:
 def _forget_messages(session: Session, ids: Sequence[int]) -> None:
     session.execute(delete(RawItem).where(RawItem.message_id.in_(ids)))
     session.execute(delete(Photo).where(Photo.message_id.in_(ids)))
+    session.execute(delete(RequestSketch).where(RequestSketch.message_id.in_(ids)))
     session.execute(
         update(MessageReading)
         .where(MessageReading.message_id.in_(ids))

@@ -59,6 +59,17 @@ class ThemeMember(Row):
     message: Mapped[Message] = relationship()
 
 
+class RequestSketch(Row):
+    """A request made ready for comparison; kept, since making it costs a pass through the encoder."""
+
+    __tablename__ = "request_sketches"
+
+    message_id: Mapped[int] = mapped_column(ForeignKey("messages.id", ondelete="CASCADE"), primary_key=True)
+    made_by: Mapped[str]
+    """Version of the code and tables that made it; another one makes it anew."""
+    packed: Mapped[str] = mapped_column(deferred=True)
+
+
 class ThemeRefusal(Row):
     """A person's word that a request does not belong to a theme."""
 

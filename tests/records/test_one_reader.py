@@ -15,7 +15,7 @@ from inbox.records.engine import make_sessions
 from inbox.records.one_reader import GONE, all_about, as_page, find_reader, forget, wipe_traces
 from inbox.records.settle import settle
 from inbox.records.tables import Labels, Message, RawItem, Reader, SetAside
-from inbox.records.tables_out import Alert, DigestRow, Reply
+from inbox.records.tables_out import Alert, DigestRow, Reply, RequestSketch
 from tests.makers import THEN, make_message, make_reader
 from tests.records.test_settle import add_reading
 
@@ -50,6 +50,7 @@ def held(session: Session) -> Reader:
                 changed_at=THEN,
             ),
             Alert(subject=f"hazard:{message.id}", message_id=message.id, words=SECRET, raised_at=THEN),
+            RequestSketch(message_id=message.id, made_by="test", packed=SECRET),
             SetAside(
                 door="mail",
                 place="message 3",
