@@ -1,0 +1,294 @@
+"""What a reply may be written from: the owner's own earlier words, saved phrases, recorded answers.
+
+Nothing is made up: each suggestion is something that the owner wrote, or a caution with
+its published source. Start with `suggestions`.
+"""
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from sklearn.feature_extraction.text import TfidfVectorizer
+from sqlalchemy import or_, select
+from sqlalchemy.orm import Session, aliased
+
+from inbox.errors import NotFoundError
+from inbox.records.tables import Labels, Message, Reader, Recipe
+from inbox.records.tables_out import Mended, Reply, Theme, ThemeMember
+from inbox.replies.drafts import recipe_of
+from inbox.replies.phrases import all_phrases, fill, first_name, unfilled
+
+Similarity = Callable[[str, Sequence[str]], Sequence[float]]
+"""How near a text is to each of several others, from 0 to 1."""
+
+NEAREST: Final = 3
+"""How many earlier replies are offered. Chosen: what fits above the text on a phone."""
+
+NEAR_ENOUGH: Final = 0.12
+"""Least similarity of an earlier reply. Chosen: below it two short messages share one common word."""
+
+LOOKED_AT: Final = 400
+"""Newest earlier replies that are compared."""
+
+COVERED: Final = 0.5
+"""Coverage from which a request is pointed to the recipe that answers it. Chosen."""
+
+KINDS: Final = ("made_it", "problem", "request", "question", "comment")
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """Words that may be put into a draft.
+
+    Attributes
+    ----------
+    kind : str
+        "earlier" (an earlier reply), "phrase", "recorded" (the recorded answer to a repeated
+        question), "pointer" (a recipe that answers the request), "ask_back", "caution".
+    why : str
+        One line on where it comes from.
+    their_words : str or None
+        For an earlier reply: what that reader had written.
+    differs : tuple of str
+        For an earlier reply: in what this message differs from that one.
+    """
+
+    kind: str
+    title: str
+    body: str
+    why: str
+    their_words: str | None = None
+    differs: tuple[str, ...] = ()
+    similarity: float | None = None
+
+
+def word_similarity(text: str, others: Sequence[str]) -> Sequence[float]:
+    """Cosine of the words' tf-idf weights, from 0 to 1."""
+    if not others or not text.strip():
+        return [0.0] * len(others)
+    try:
+        weights = TfidfVectorizer(sublinear_tf=True, ngram_range=(1, 2)).fit_transform([text, *others])
+    except ValueError:  # no text holds a word
+        return [0.0] * len(others)
+    return [float(value) for value in (weights[1:] @ weights[0].T).toarray().ravel()]
+
+
+def by_meaning(encode: Callable[[Sequence[str]], Any], looked_at: int = 40) -> Similarity:
+    """Similarity by an encoder's unit vectors, for the `looked_at` texts that share most words.
+
+    The vectors' cosine and the words' are averaged: the one knows "curdled" from "split",
+    the other holds fast to names.
+    """
+
+    def similarity(text: str, others: Sequence[str]) -> Sequence[float]:
+        words = np.asarray(word_similarity(text, others), dtype=float)
+        chosen = np.argsort(-words, kind="stable")[:looked_at]
+        result = words / 2
+        if len(chosen):
+            vectors = np.asarray(encode([text, *(others[index] for index in chosen)]))
+            result[chosen] += np.clip(vectors[1:] @ vectors[0], 0.0, 1.0) / 2
+        return [float(value) for value in result]
+
+    return similarity
+
+
+def suggestions(
+    session: Session,
+    message_id: int,
+    *,
+    similarity: Similarity = word_similarity,
+    question: str | None = None,
+    caution: str | None = None,
+) -> list[Suggestion]:
+    """What the answer to a message may be written from, most pressing first.
+
+    Parameters
+    ----------
+    question : str, optional
+        The fault's question to ask back.
+    caution : str, optional
+        The usual caution for the message's hazard, and whom to ask.
+    """
+    message = session.get(Message, message_id)
+    if message is None:
+        raise NotFoundError(f"There is no message {message_id}.")
+    recipe = recipe_of(session, message)
+    values = fields_of(message, recipe, question)
+    found = []
+    if caution:
+        found.append(Suggestion("caution", "The usual caution", caution, "Because this may be a hazard."))
+    found += _pointer(session, message)
+    found += _recorded(session, message, recipe, similarity)
+    if question:
+        found.append(
+            Suggestion("ask_back", "A question to ask back", question, "What usually decides the cause.")
+        )
+    found += _earlier(session, message, recipe, similarity)
+    found += [_phrase(phrase.name, phrase.body, values) for phrase in all_phrases(session)]
+    return found
+
+
+def fields_of(message: Message, recipe: Recipe | None, question: str | None) -> Mapping[str, str]:
+    """Values of the fields of a phrase for this message; empty where not known."""
+    return {
+        "first name": first_name(message.reader.name if message.reader else None),
+        "recipe": recipe.title if recipe else "",
+        "link": (recipe.url or "") if recipe else "",
+        "question": question or "",
+    }
+
+
+def _phrase(name: str, body: str, values: Mapping[str, str]) -> Suggestion:
+    filled = fill(body, values)
+    missing = unfilled(filled)
+    why = f"A saved phrase; {{{missing[0]}}} is not known here." if missing else "A saved phrase."
+    return Suggestion("phrase", name, filled, why)
+
+
+def _pointer(session: Session, message: Message) -> list[Suggestion]:
+    theme = session.scalar(
+        select(Theme)
+        .join(ThemeMember, ThemeMember.theme_id == Theme.id)
+        .where(ThemeMember.message_id == message.id)
+    )
+    if theme is None:
+        return []
+    recipe = theme.recipe if theme.shelf == "published" else None
+    why = f"“{theme.name}” is published."
+    if recipe is None and theme.covered_by is not None and theme.coverage >= COVERED:
+        recipe, why = theme.covered_by, theme.coverage_why or f"It already answers “{theme.name}”."
+    if recipe is None:
+        return []
+    body = f"{recipe.title}: {recipe.url}" if recipe.url else recipe.title
+    return [Suggestion("pointer", recipe.title, body, why)]
+
+
+def _recorded(
+    session: Session, message: Message, recipe: Recipe | None, similarity: Similarity
+) -> list[Suggestion]:
+    """The recorded answer to the question that this message repeats, if the recipe has one."""
+    if recipe is None or message.labels is None or not message.labels.is_question:
+        return []
+    rows = session.scalars(
+        select(Mended)
+        .where(Mended.recipe_id == recipe.id, Mended.what.startswith("question:"), Mended.note.is_not(None))
+        .order_by(Mended.mended_at.desc())
+    ).all()
+    asked = [f"{row.what.removeprefix('question:').replace('_', ' ')} {row.note}" for row in rows]
+    near = similarity(message.text, asked)
+    best = max(range(len(rows)), key=lambda index: near[index], default=None)
+    if best is None or near[best] < NEAR_ENOUGH:
+        return []
+    question = rows[best].what.removeprefix("question:").replace("_", " ")
+    why = f"You answered “{question}” on the page of {recipe.title}."
+    return [Suggestion("recorded", question, rows[best].note or "", why, similarity=near[best])]
+
+
+@dataclass(frozen=True, slots=True)
+class _Answered:
+    """An earlier message with the owner's answer to it."""
+
+    their_words: str
+    reader_name: str | None
+    answer: str
+    recipe: Recipe | None
+    kinds: tuple[str, ...]
+
+
+def _earlier(
+    session: Session, message: Message, recipe: Recipe | None, similarity: Similarity
+) -> list[Suggestion]:
+    kinds = message.labels.kinds if message.labels is not None else ()
+    answered = _answered(session, message, kinds)
+    near = similarity(_words(message.subject, message.text), [one.their_words for one in answered])
+    scored = [
+        (value + (0.1 if recipe is not None and one.recipe is recipe else 0.0), index)
+        for index, (value, one) in enumerate(zip(near, answered, strict=True))
+        if value >= NEAR_ENOUGH
+    ]
+    best = sorted(scored, key=lambda pair: (-pair[0], pair[1]))[:NEAREST]
+    return [_adapted(message, recipe, kinds, answered[index], near[index]) for _, index in best]
+
+
+def _answered(session: Session, message: Message, kinds: Sequence[str]) -> list[_Answered]:
+    """Newest answers to messages of the same kinds: sent from here, and found among the owner's own mail."""
+    same_kind = [getattr(Labels, f"is_{kind}") for kind in kinds if kind in KINDS]
+    if not same_kind:
+        return []
+    base = (
+        select(Message.subject, Message.text, Labels, Reader.name, Recipe)
+        .join(Labels, Labels.message_id == Message.id)
+        .outerjoin(Reader, Reader.id == Message.reader_id)
+        .outerjoin(Recipe, Recipe.id == Labels.recipe_id)
+        .where(or_(*same_kind), Message.id != message.id)
+    )
+    sent = (
+        base.add_columns(Reply.body)
+        .join(Reply, Reply.message_id == Message.id)
+        .where(Reply.state.in_(("sent", "by_hand")), Reply.telling_id.is_(None))
+        .order_by(Reply.sent_at.desc())
+        .limit(LOOKED_AT)
+    )
+    own = aliased(Message)
+    written = (
+        base.add_columns(own.text)
+        .join(own, own.answers_message_id == Message.id)
+        .where(own.kept_apart == "own_mail")
+        .order_by(own.received_at.desc())
+        .limit(LOOKED_AT)
+    )
+    return [
+        _Answered(_words(subject, text), name, answer, about, labels.kinds)
+        for rows in (sent, written)
+        for subject, text, labels, name, about, answer in session.execute(rows)
+        if answer.strip()
+    ]
+
+
+def _words(subject: str | None, text: str) -> str:
+    return f"{subject}\n{text}" if subject else text
+
+
+def _adapted(
+    message: Message, recipe: Recipe | None, kinds: Sequence[str], earlier: _Answered, near: float
+) -> Suggestion:
+    """The earlier answer with names and recipe put right, and what differs said."""
+    body, differs = earlier.answer, []
+    then, now = first_name(earlier.reader_name), first_name(message.reader.name if message.reader else None)
+    if then and now and then != now:
+        body = re.sub(rf"\b{re.escape(then)}\b", lambda _: now, body)
+    if earlier.recipe is not recipe:
+        was = earlier.recipe.title if earlier.recipe else "no recipe"
+        differs.append(
+            f"That was about {was}, this is about {recipe.title if recipe else 'no known recipe'}."
+        )
+        if earlier.recipe is not None and recipe is not None:
+            body = body.replace(earlier.recipe.title, recipe.title)
+            if earlier.recipe.url and recipe.url:
+                body = body.replace(earlier.recipe.url, recipe.url)
+    more = [kind.replace("_", " ") for kind in kinds if kind not in earlier.kinds]
+    less = [kind.replace("_", " ") for kind in earlier.kinds if kind not in kinds]
+    if more:
+        differs.append(f"This one is also a {' and a '.join(more)}.")
+    if less:
+        differs.append(f"That one was also a {' and a '.join(less)}.")
+    new_words = _own_words(message.text, earlier.their_words)
+    if new_words:
+        differs.append(f"Only here: {', '.join(new_words)}.")
+    why = f"You answered a message like this one (similarity {near:.2f})."
+    return Suggestion("earlier", _first_line(body), body, why, earlier.their_words, tuple(differs), near)
+
+
+def _own_words(text: str, other: str, most: int = 6) -> list[str]:
+    """Longer words and numbers that stand in `text` and not in `other`, in their order."""
+    known = {word.casefold() for word in re.findall(r"\w+", other)}
+    words = [word for word in re.findall(r"\d+\w*|\w{6,}", text) if word.casefold() not in known]
+    return list({word.casefold(): word for word in words}.values())[:most]
+
+
+def _first_line(body: str) -> str:
+    lines = [line.strip() for line in body.splitlines() if line.strip()]
+    chosen = next((line for line in lines if not line.endswith(",")), lines[0] if lines else "")
+    return chosen if len(chosen) <= 70 else chosen[:70].rsplit(" ", 1)[0] + " ..."
