@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from sqlalchemy import Engine
@@ -11,6 +12,9 @@ from sqlalchemy.orm import Session
 from inbox.records import migrate
 from inbox.records.engine import open_engine
 from inbox.settings import Settings
+
+if TYPE_CHECKING:
+    from inbox.themes.likeness import Likeness
 
 NOW = datetime(2026, 11, 23, 9, 0, tzinfo=UTC)
 """A Monday morning."""
@@ -83,3 +87,16 @@ def fresh_engine(tmp_path: Path) -> Iterator[Engine]:
     migrate.upgrade(engine)
     yield engine
     engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def seed_likeness() -> "Likeness":
+    """The measure of likeness that the program starts with."""
+    from inbox.reading.training import seed_messages
+    from inbox.themes.likeness import fit_likeness
+    from inbox.themes.requests import Request
+    from inbox.themes.sketches import sketch
+
+    asked = [message for message in seed_messages() if message.theme]
+    sketches = sketch([Request(one.id, one.told.text, one.told.subject) for one in asked])
+    return fit_likeness(sketches, [str(one.theme) for one in asked])

@@ -6,16 +6,31 @@ text for storing. Start with `sketch`.
 """
 
 import base64
+import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from inbox.places import seed_folder
 from inbox.reading.encoder import encode
 from inbox.themes.facets import Facets
 from inbox.themes.requests import Request, Wanted, asked_for
+
+
+@lru_cache(maxsize=1)
+def sketch_version() -> str:
+    """Name of the code and tables that sketches are made by; a sketch of another version is made anew."""
+    digest = hashlib.sha256()
+    own = Path(__file__).parent
+    for name in ("facets.py", "phrase.py", "requests.py", "sketches.py", "vocabulary.py"):
+        digest.update((own / name).read_bytes())
+    digest.update((seed_folder() / "food_words.json").read_bytes())
+    return digest.hexdigest()[:16]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,0 +1,197 @@
+"""Themes in the ledger keep their number and whatever a person decided about them."""
+
+from datetime import datetime
+from random import Random
+
+import pytest
+from sqlalchemy import Engine, select
+from sqlalchemy.orm import Session, sessionmaker
+
+from inbox.errors import InputError, NotFoundError
+from inbox.pipeline import hand_themes
+from inbox.pipeline.regroup import regroup
+from inbox.records.engine import make_sessions
+from inbox.records.settle import set_hand_label
+from inbox.records.tables_out import Theme, ThemeMember
+from inbox.themes.likeness import Likeness
+from tests.makers import make_message, make_recipe
+from tests.records.test_settle import add_reading
+
+BREAD = [
+    "Please do a gluten-free sandwich loaf.",
+    "Any chance of a gluten free sandwich bread recipe? I am coeliac.",
+    "My wife is coeliac and misses sandwiches. Could you develop a gluten-free sandwich bread?",
+    "Would love a gluten-free loaf for sandwiches please.",
+]
+ICE = [
+    "Could you make a dairy-free ice cream?",
+    "Please please a dairy free ice cream recipe, I am lactose intolerant.",
+    "A vegan ice cream without coconut would be lovely.",
+]
+
+
+@pytest.fixture
+def sessions(fresh_engine: Engine) -> sessionmaker[Session]:
+    return make_sessions(fresh_engine)
+
+
+def ask_for(sessions: sessionmaker[Session], texts: list[str], now: datetime) -> list[int]:
+    with sessions.begin() as session:
+        ids = [make_message(session, text=text).id for text in texts]
+        for message_id in ids:
+            add_reading(session, message_id)
+            set_hand_label(session, message_id, "kinds", ["request"], account_id=None, now=now)
+    return ids
+
+
+def themes_of(sessions: sessionmaker[Session], ids: list[int]) -> list[int]:
+    with sessions() as session:
+        found = dict(session.execute(select(ThemeMember.message_id, ThemeMember.theme_id)).all())
+    return [found[number] for number in ids]
+
+
+@pytest.fixture
+def grouped(
+    sessions: sessionmaker[Session], seed_likeness: Likeness, now: datetime
+) -> tuple[list[int], list[int]]:
+    bread, ice = ask_for(sessions, BREAD, now), ask_for(sessions, ICE, now)
+    regroup(sessions, seed_likeness, now=now)
+    return bread, ice
+
+
+def test_what_is_the_same_is_together(
+    sessions: sessionmaker[Session], grouped: tuple[list[int], list[int]]
+) -> None:
+    bread, ice = grouped
+
+    assert len(set(themes_of(sessions, bread))) == 1
+    assert themes_of(sessions, bread)[0] not in themes_of(sessions, ice)
+    with sessions() as session:
+        name = session.get_one(Theme, themes_of(sessions, bread)[0]).name
+    assert "gluten-free" in name
+
+
+def test_regrouping_changes_nothing_that_is_settled(
+    sessions: sessionmaker[Session],
+    grouped: tuple[list[int], list[int]],
+    seed_likeness: Likeness,
+    now: datetime,
+) -> None:
+    bread, ice = grouped
+    before = themes_of(sessions, bread + ice)
+    others = [f"Please do a recipe for {dish}." for dish in ("ramen", "pickled eggs", "elderflower cordial")]
+    ask_for(sessions, Random(4).sample(others, k=3), now)
+
+    result = regroup(sessions, seed_likeness, now=now)
+
+    assert result.placed_count >= 3
+    assert themes_of(sessions, bread + ice) == before
+
+
+def test_merge_outlasts_regrouping_and_the_number_lives_on(
+    sessions: sessionmaker[Session],
+    grouped: tuple[list[int], list[int]],
+    seed_likeness: Likeness,
+    now: datetime,
+) -> None:
+    bread, ice = grouped
+    kept, gone = themes_of(sessions, bread)[0], themes_of(sessions, ice)[0]
+    with sessions.begin() as session:
+        hand_themes.merge(session, kept, gone)
+        hand_themes.rename(session, kept, "things for the coeliac")
+
+    regroup(sessions, seed_likeness, now=now)
+
+    with sessions() as session:
+        assert hand_themes.get_theme(session, gone).id == kept
+        assert hand_themes.get_theme(session, gone).name == "things for the coeliac"
+    moved = [number for number, theme in zip(ice, themes_of(sessions, ice), strict=True) if theme == kept]
+    assert moved
+
+
+def test_split_outlasts_regrouping(
+    sessions: sessionmaker[Session],
+    grouped: tuple[list[int], list[int]],
+    seed_likeness: Likeness,
+    now: datetime,
+) -> None:
+    bread, _ = grouped
+    first = themes_of(sessions, bread)[0]
+    with sessions.begin() as session:
+        second = hand_themes.split(session, first, bread[:2], "loaf for toast", now=now)
+
+    regroup(sessions, seed_likeness, now=now)
+
+    assert themes_of(sessions, bread) == [second, second, first, first]
+
+
+def test_moved_request_stays_where_it_was_put(
+    sessions: sessionmaker[Session],
+    grouped: tuple[list[int], list[int]],
+    seed_likeness: Likeness,
+    now: datetime,
+) -> None:
+    bread, ice = grouped
+    target = themes_of(sessions, ice)[0]
+    with sessions.begin() as session:
+        hand_themes.move(session, bread[0], target, now=now)
+        hand_themes.move(session, bread[1], None, now=now)
+    old = themes_of(sessions, bread[2:])[0]
+
+    regroup(sessions, seed_likeness, now=now)
+
+    assert themes_of(sessions, bread[:1]) == [target]
+    assert themes_of(sessions, bread[1:2]) != [old]
+
+
+def test_what_is_no_request_leaves_its_theme(
+    sessions: sessionmaker[Session],
+    grouped: tuple[list[int], list[int]],
+    seed_likeness: Likeness,
+    now: datetime,
+) -> None:
+    bread, _ = grouped
+    with sessions.begin() as session:
+        set_hand_label(session, bread[0], "kinds", ["comment"], account_id=None, now=now)
+
+    regroup(sessions, seed_likeness, now=now)
+
+    with sessions() as session:
+        assert session.get(ThemeMember, bread[0]) is None
+
+
+def test_shelf_needs_its_reason_or_recipe(
+    sessions: sessionmaker[Session], grouped: tuple[list[int], list[int]], now: datetime
+) -> None:
+    theme = themes_of(sessions, grouped[0])[0]
+    with sessions.begin() as session:
+        make_recipe(session, slug="gf-loaf")
+    with sessions() as session:
+        with pytest.raises(InputError, match="Say why"):
+            hand_themes.put_on_shelf(session, theme, "passed_over", now=now)
+        with pytest.raises(NotFoundError, match="no recipe 'loaf'"):
+            hand_themes.put_on_shelf(session, theme, "published", now=now, recipe_slug="loaf")
+        with pytest.raises(InputError, match="no shelf 'top'"):
+            hand_themes.put_on_shelf(session, theme, "top", now=now)
+        hand_themes.put_on_shelf(session, theme, "published", now=now, recipe_slug="gf-loaf")
+        assert hand_themes.get_theme(session, theme).recipe.slug == "gf-loaf"  # type: ignore[union-attr]
+
+
+def test_impossible_decisions_are_refused_in_words(
+    sessions: sessionmaker[Session], grouped: tuple[list[int], list[int]], now: datetime
+) -> None:
+    bread, ice = grouped
+    theme = themes_of(sessions, bread)[0]
+    with sessions() as session:
+        with pytest.raises(InputError, match="one theme already"):
+            hand_themes.merge(session, theme, theme)
+        with pytest.raises(InputError, match="leave at least one"):
+            hand_themes.split(session, theme, bread, "all", now=now)
+        with pytest.raises(InputError, match="requests of this theme"):
+            hand_themes.split(session, theme, ice[:1], "none", now=now)
+        with pytest.raises(NotFoundError, match="no theme 999"):
+            hand_themes.move(session, bread[0], 999, now=now)
+        with pytest.raises(InputError, match="1 to 120"):
+            hand_themes.rename(session, theme, "  ")
+        with pytest.raises(InputError, match="effort"):
+            hand_themes.estimate_effort(session, theme, -1)
