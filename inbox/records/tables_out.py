@@ -262,6 +262,17 @@ class SignIn(Row):
     account: Mapped[Account] = relationship()
 
 
+class UndoStep(Row):
+    """What some labels were before a person changed them, for as long as it can be undone."""
+
+    __tablename__ = "undo_steps"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    account_id: Mapped[int] = mapped_column(ForeignKey("accounts.id", ondelete="CASCADE"), index=True)
+    made_at: Mapped[datetime]
+    before: Mapped[dict[str, Any]]
+
+
 class Attempt(Row):
     """A try at a door that is limited: a sign-in or a form post, by hashed sender; kept for a day."""
 

@@ -7,6 +7,7 @@ from alembic.autogenerate.api import AutogenContext
 
 from inbox.records import tables, tables_out  # noqa: F401  (they fill the metadata)
 from inbox.records.base import Document, Moment, Row
+from inbox.records.migrate import is_described
 
 
 def in_our_words(kind: str, item: Any, _autogenerate: AutogenContext) -> str | Literal[False]:
@@ -25,6 +26,7 @@ context.configure(
     render_as_batch=True,  # SQLite changes a table by copying it
     compare_type=True,
     render_item=in_our_words,
+    include_object=is_described,
 )
 with context.begin_transaction():
     context.run_migrations()

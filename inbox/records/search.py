@@ -1,0 +1,272 @@
+"""Finding messages: by words, by what counts for them, by time; and going on from where one was.
+
+A `Search` is what stands in a page's address. Results come newest first, and the next
+ones are found by position (moment and number), so that page 1,000 costs what page 1 does.
+Start with `find_messages`.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import ColumnElement, Select, and_, bindparam, func, or_, select, text, tuple_
+from sqlalchemy.orm import Session, contains_eager, joinedload, selectinload
+from sqlalchemy.sql.base import ExecutableOption
+
+from inbox.records.engine import is_postgresql
+from inbox.records.tables import Labels, Message, MessageFault
+from inbox.words import KINDS
+
+FEW_MATCHES = 2_000
+"""Up to so many matches are fetched and sorted; with more, messages are walked newest first and tested.
+
+Measured at 1,000,000 messages (tests/bench/pages.py): either way alone takes over a second at its worse end.
+"""
+
+MARK_START, MARK_END = "\x02", "\x03"
+"""Stand around found words; control signs, so that they are told from anything that is typed."""
+
+_PIECE = re.compile(r'(-?)"([^"]*)"?|(-?)(\S+)')
+_WORDS_OF_MESSAGE = "to_tsvector('english', coalesce(messages.subject, '') || ' ' || messages.text)"
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """Where a message stands in the order of time; its number settles ties."""
+
+    received_at: datetime
+    message_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """What is looked for; everything given must hold.
+
+    Attributes
+    ----------
+    words : str
+        Every word, by its stem; "words in quotation marks" as they stand; -word to leave out.
+    kind, outcome, fault, hazard, language, door : str
+        Codes of the closed lists; hazard may be "any".
+    recipe_id, reader_id, run_id : int or None
+    since, until : datetime or None
+        `until` itself is not included.
+    """
+
+    words: str = ""
+    kind: str = ""
+    outcome: str = ""
+    fault: str = ""
+    hazard: str = ""
+    language: str = ""
+    door: str = ""
+    recipe_id: int | None = None
+    reader_id: int | None = None
+    run_id: int | None = None
+    since: datetime | None = None
+    until: datetime | None = None
+    quotable: bool = False
+    apart: bool = False
+    """Only what was not written by a reader, which is otherwise left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One stretch of results, newest first.
+
+    Attributes
+    ----------
+    marked : mapping of message id to (subject, text)
+        With marks around found words; only where words were looked for.
+    """
+
+    messages: list[Message]
+    marked: dict[int, tuple[str, str]]
+    has_newer: bool
+    has_older: bool
+
+
+def find_messages(
+    session: Session,
+    search: Search,
+    *,
+    older_than: Position | None = None,
+    newer_than: Position | None = None,
+    limit: int = 30,
+    few_matches: int = FEW_MATCHES,
+) -> Found:
+    """One stretch of the messages that `search` describes.
+
+    Parameters
+    ----------
+    older_than, newer_than : Position, optional
+        The stretch that follows, or comes before, a message; without either the newest.
+    """
+    match = as_match(search.words, for_postgresql=is_postgresql(session))
+    if search.words.strip() and not match:
+        return Found([], {}, False, False)
+    query = _conditions(session, search, match, few_matches)
+    backwards = newer_than is not None
+    start = newer_than or older_than
+    if start is not None:
+        here = tuple_(Message.received_at, Message.id)
+        there = tuple_(
+            bindparam("from_at", start.received_at, Message.received_at.type),
+            bindparam("from_id", start.message_id),
+        )
+        query = query.where(here > there if backwards else here < there)
+    order = (
+        (Message.received_at.asc(), Message.id.asc())
+        if backwards
+        else (Message.received_at.desc(), Message.id.desc())
+    )
+    query = query.order_by(*order).limit(limit + 1).options(*_shown())
+    rows = list(session.scalars(query).unique())
+    more, rows = len(rows) > limit, rows[:limit]
+    if backwards:
+        rows.reverse()
+    return Found(
+        messages=rows,
+        marked=_marked(session, match, [row.id for row in rows]) if match else {},
+        has_newer=more if backwards else start is not None,
+        has_older=True if backwards else more,
+    )
+
+
+def count_messages(session: Session, search: Search, *, at_most: int = 10_000) -> int:
+    """How many messages `search` describes, counted up to `at_most`."""
+    match = as_match(search.words, for_postgresql=is_postgresql(session))
+    if search.words.strip() and not match:
+        return 0
+    found = _conditions(session, search, match).with_only_columns(Message.id).limit(at_most)
+    return session.scalar(select(func.count()).select_from(found.subquery())) or 0
+
+
+def every_id(session: Session, search: Search) -> Sequence[int]:
+    """Numbers of all messages that `search` describes, oldest first."""
+    match = as_match(search.words, for_postgresql=is_postgresql(session))
+    if search.words.strip() and not match:
+        return []
+    found = _conditions(session, search, match).with_only_columns(Message.id)
+    return session.scalars(found.order_by(Message.received_at, Message.id)).all()
+
+
+def _shown() -> tuple[ExecutableOption, ...]:
+    """What is loaded with each message of a list: three queries for any number of messages."""
+    return (
+        joinedload(Message.reader),
+        contains_eager(Message.labels).joinedload(Labels.recipe),
+        contains_eager(Message.labels).selectinload(Labels.faults),
+        selectinload(Message.page_recipe),
+    )
+
+
+def _conditions(
+    session: Session, search: Search, match: str, few_matches: int = FEW_MATCHES
+) -> Select[Message]:
+    query = select(Message).outerjoin(Message.labels)
+    query = query.where(Message.kept_apart.is_not(None) if search.apart else Message.kept_apart.is_(None))
+    equal = (
+        (Labels.outcome, search.outcome),
+        (Labels.language, search.language),
+        (Labels.recipe_id, search.recipe_id),
+        (Message.reader_id, search.reader_id),
+        (Message.run_id, search.run_id),
+        (Message.door, search.door),
+    )
+    query = query.where(*(column == value for column, value in equal if value))
+    # Conditions on the copied moment let one index of `labels` serve a kind in order of time.
+    by_label = bool(search.kind or search.hazard)
+    moment = Labels.received_at if by_label else Message.received_at
+    if search.kind in KINDS:
+        query = query.where(getattr(Labels, f"is_{search.kind}"))
+    if search.hazard:
+        query = query.where(
+            Labels.hazard.is_not(None) if search.hazard == "any" else Labels.hazard == search.hazard
+        )
+    if search.fault:
+        query = query.where(
+            select(MessageFault.message_id)
+            .where(MessageFault.message_id == Message.id, MessageFault.fault == search.fault)
+            .exists()
+        )
+    if search.quotable:
+        query = query.where(Message.may_quote)
+    if search.since:
+        query = query.where(moment >= search.since)
+    if search.until:
+        query = query.where(moment < search.until)
+    return query.where(_word_condition(session, match, few_matches)) if match else query
+
+
+def _word_condition(session: Session, match: str, few_matches: int) -> ColumnElement[bool]:
+    if is_postgresql(session):
+        return text(f"{_WORDS_OF_MESSAGE} @@ websearch_to_tsquery('english', :match)").bindparams(  # type: ignore[return-value]
+            match=match
+        )
+    ids = session.scalars(
+        text("SELECT rowid FROM message_words WHERE message_words MATCH :match LIMIT :cap"),
+        {"match": match, "cap": few_matches + 1},
+    ).all()
+    if len(ids) <= few_matches:
+        return Message.id.in_(ids)
+    return text(  # type: ignore[return-value]
+        "EXISTS (SELECT 1 FROM message_words WHERE message_words MATCH :match AND rowid = messages.id)"
+    ).bindparams(match=match)
+
+
+def as_match(words: str, *, for_postgresql: bool = False) -> str:
+    """What a person typed, as the database's own search language; empty where no word is in it."""
+    if for_postgresql:
+        return words if re.search(r"\w", words) else ""
+    wanted: list[str] = []
+    unwanted: list[str] = []
+    for no_phrase, phrase, no_word, word in _PIECE.findall(words):
+        piece = phrase or word
+        if re.search(r"\w", piece):
+            quoted = '"' + piece.replace('"', " ").replace("\x00", " ") + '"'
+            (unwanted if no_phrase or no_word else wanted).append(quoted)
+    if not wanted:
+        return ""
+    return " ".join(wanted) + "".join(f" NOT {piece}" for piece in unwanted)
+
+
+def _marked(session: Session, match: str, ids: list[int]) -> dict[int, tuple[str, str]]:
+    """Subject and text of these messages with marks around the found words."""
+    if not ids:
+        return {}
+    if is_postgresql(session):
+        options = f"StartSel={MARK_START}, StopSel={MARK_END}, HighlightAll=true"
+        query = text(
+            "SELECT id, ts_headline('english', coalesce(subject, ''), query, :how), "
+            "ts_headline('english', text, query, :how) "
+            "FROM messages, websearch_to_tsquery('english', :match) AS query WHERE id IN :ids"
+        ).bindparams(bindparam("ids", expanding=True))
+        rows = session.execute(query, {"match": match, "how": options, "ids": ids})
+    else:
+        query = text(
+            "SELECT rowid, highlight(message_words, 0, :start, :end), "
+            "highlight(message_words, 1, :start, :end) "
+            "FROM message_words WHERE message_words MATCH :match AND rowid IN :ids"
+        ).bindparams(bindparam("ids", expanding=True))
+        rows = session.execute(query, {"match": match, "ids": ids, "start": MARK_START, "end": MARK_END})
+    return {number: (subject or "", body or "") for number, subject, body in rows}
+
+
+def beside(session: Session, message: Message) -> tuple[int | None, int | None]:
+    """Numbers of the messages that came just before and just after this one, from readers."""
+    readers = select(Message.id).where(Message.kept_apart.is_(None)).limit(1)
+    older = readers.where(
+        or_(
+            Message.received_at < message.received_at,
+            and_(Message.received_at == message.received_at, Message.id < message.id),
+        )
+    ).order_by(Message.received_at.desc(), Message.id.desc())
+    newer = readers.where(
+        or_(
+            Message.received_at > message.received_at,
+            and_(Message.received_at == message.received_at, Message.id > message.id),
+        )
+    ).order_by(Message.received_at, Message.id)
+    return session.scalar(older), session.scalar(newer)

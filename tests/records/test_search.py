@@ -1,0 +1,156 @@
+"""Finding messages by words and facts, on both databases, and going on by position."""
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from sqlalchemy import delete
+from sqlalchemy.orm import Session
+
+from inbox.records.search import (
+    MARK_END,
+    MARK_START,
+    Position,
+    Search,
+    as_match,
+    beside,
+    count_messages,
+    every_id,
+    find_messages,
+)
+from inbox.records.settle import set_hand_label
+from inbox.records.tables import Message
+from tests.makers import make_message, make_reader, make_recipe
+
+DAY = datetime(2026, 11, 1, 12, tzinfo=UTC)
+
+
+def _found(session: Session, **wanted: object) -> list[str]:
+    return [message.text for message in find_messages(session, Search(**wanted)).messages]
+
+
+@pytest.mark.parametrize(
+    ("words", "finds"),
+    [
+        ("curdle", True),
+        ("custards", True),
+        ("creme", True),
+        ('"custard curdled"', True),
+        ('"curdled custard"', False),
+        ("custard -lemon", True),
+        ("custard -curdled", False),
+        ("lemon", False),
+        ("custard lemon", False),
+    ],
+)
+def test_words_are_found_by_stem_and_in_quotes(any_session: Session, words: str, finds: bool) -> None:
+    make_message(any_session, text="My creme custard curdled at once.")
+
+    assert bool(_found(any_session, words=words)) is finds
+
+
+@pytest.mark.parametrize(
+    "words", ['"', '""', "*", "AND", "a OR", "(", "-", "NEAR(", "x:y", "\x00", "'; DROP", "^bread"]
+)
+def test_no_words_break_the_search(any_session: Session, words: str) -> None:
+    make_message(any_session, text="bread")
+
+    assert isinstance(_found(any_session, words=words), list)
+
+
+def test_found_words_are_marked_in_subject_and_text(any_session: Session) -> None:
+    message = make_message(any_session, subject="A sunken cake", text="It sank. My cakes do.")
+
+    found = find_messages(any_session, Search(words="cake"))
+
+    subject, text = found.marked[message.id]
+    assert subject == f"A sunken {MARK_START}cake{MARK_END}"
+    assert text == f"It sank. My {MARK_START}cakes{MARK_END} do."
+
+
+def test_the_index_follows_changes_and_deletions(any_session: Session) -> None:
+    message = make_message(any_session, text="about rhubarb")
+    message.text = "about quinces"
+    any_session.flush()
+
+    assert _found(any_session, words="rhubarb") == []
+    assert _found(any_session, words="quince") == ["about quinces"]
+
+    any_session.execute(delete(Message).where(Message.id == message.id))
+    assert _found(any_session, words="quince") == []
+
+
+def test_many_matches_are_walked_newest_first(session: Session) -> None:
+    for number in range(8):
+        make_message(session, text=f"bread {number}", received_at=DAY + timedelta(hours=number))
+
+    found = find_messages(session, Search(words="bread"), limit=5, few_matches=3)
+
+    assert [message.text for message in found.messages] == [f"bread {number}" for number in (7, 6, 5, 4, 3)]
+
+
+def test_going_on_and_back_by_position_meets_each_message_once(any_session: Session) -> None:
+    """Several messages share one moment, so that the number must settle the order."""
+    for number in range(10):
+        make_message(any_session, text=str(number), received_at=DAY + timedelta(hours=number // 4))
+
+    seen: list[str] = []
+    stretch = find_messages(any_session, Search(), limit=3)
+    while True:
+        seen += [message.text for message in stretch.messages]
+        if not stretch.has_older:
+            break
+        last = stretch.messages[-1]
+        stretch = find_messages(
+            any_session, Search(), older_than=Position(last.received_at, last.id), limit=3
+        )
+    assert seen == [str(number) for number in reversed(range(10))]
+
+    first = stretch.messages[0]
+    back = find_messages(any_session, Search(), newer_than=Position(first.received_at, first.id), limit=3)
+    assert [message.text for message in back.messages] == ["3", "2", "1"]
+    assert back.has_newer
+    assert back.has_older
+
+
+def test_facts_narrow_the_list(any_session: Session, now: datetime) -> None:
+    recipe, reader = make_recipe(any_session, slug="lemon-tart"), make_reader(any_session)
+    sunk = make_message(any_session, text="sank", reader_id=reader.id, received_at=DAY, may_quote=True)
+    make_message(any_session, text="lovely", received_at=DAY + timedelta(days=1))
+    make_message(any_session, text="out of office", kept_apart="auto_reply")
+    for field, value in {
+        "kinds": ["made_it", "problem"],
+        "outcome": "failed",
+        "faults": ["sank"],
+        "hazard": "allergen",
+        "recipe": "lemon-tart",
+    }.items():
+        set_hand_label(any_session, sunk.id, field, value, account_id=None, now=now)
+
+    for wanted in (
+        {"kind": "problem"},
+        {"outcome": "failed"},
+        {"fault": "sank"},
+        {"hazard": "any"},
+        {"hazard": "allergen"},
+        {"recipe_id": recipe.id},
+        {"reader_id": reader.id},
+        {"until": DAY + timedelta(hours=1)},
+        {"quotable": True},
+    ):
+        assert _found(any_session, **wanted) == ["sank"], wanted
+    assert _found(any_session, since=DAY + timedelta(hours=1)) == ["lovely"]
+    assert _found(any_session, apart=True) == ["out of office"]
+    assert _found(any_session, kind="junk") == []
+    assert count_messages(any_session, Search()) == 2
+    assert every_id(any_session, Search(kind="problem")) == [sunk.id]
+
+
+def test_neighbours_in_time(session: Session) -> None:
+    first, second, third = (make_message(session, received_at=DAY + timedelta(hours=n)) for n in range(3))
+
+    assert beside(session, second) == (first.id, third.id)
+    assert beside(session, first) == (None, second.id)
+
+
+def test_only_words_to_leave_out_find_nothing() -> None:
+    assert as_match("-bread") == ""
