@@ -1,12 +1,14 @@
 """Fixtures that every test may ask for: settings, a ledger, a clock that stands still."""
 
+import uuid
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, text
+from sqlalchemy.engine import make_url
 from sqlalchemy.orm import Session
 
 from inbox.records import migrate
@@ -100,3 +102,21 @@ def seed_likeness() -> "Likeness":
     asked = [message for message in seed_messages() if message.theme]
     sketches = sketch([Request(one.id, one.told.text, one.told.subject) for one in asked])
     return fit_likeness(sketches, [str(one.theme) for one in asked])
+
+
+@pytest.fixture
+def fresh_postgres_url(postgres_url: str) -> Iterator[str]:
+    """Address of an empty ledger of its own on PostgreSQL."""
+    name = f"fresh_{uuid.uuid4().hex}"
+    admin = open_engine(postgres_url).execution_options(isolation_level="AUTOCOMMIT")
+    with admin.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    url = make_url(postgres_url).set(database=name)
+    address = url.render_as_string(hide_password=False)
+    engine = open_engine(address)
+    migrate.upgrade(engine)
+    engine.dispose()
+    yield address
+    with admin.connect() as connection:
+        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+    admin.dispose()

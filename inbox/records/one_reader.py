@@ -132,7 +132,7 @@ def forget(session: Session, reader_id: int, *, now: datetime) -> int:
     for item in session.scalars(select(SetAside).where(SetAside.left_out_at.is_(None))):
         if any(name.encode() in item.raw for name in (reader.email, reader.handle) if name):
             item.raw, item.place, item.details, item.left_out_at = b"", GONE, None, now
-    reader.email = reader.handle = reader.channel = reader.name = None
+    reader.email = reader.handle = reader.channel = reader.name = reader.unsubscribe_token = None
     reader.forgotten_at = now
     session.flush()
     return len(messages)

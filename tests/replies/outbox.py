@@ -51,7 +51,7 @@ def make_waiting(session: Session, now: datetime, *, hold_minutes: int = 0, **fa
 
 def fill(engine: Engine, now: datetime, count: int) -> list[int]:
     """Commit `count` waiting replies and give their numbers."""
-    with Session(engine) as session, session.begin():
+    with Session(engine, expire_on_commit=False) as session, session.begin():
         return [make_waiting(session, now).id for _ in range(count)]
 
 
