@@ -185,7 +185,7 @@ def send_due(
     """
     tally, begun = _Tally(), time.monotonic()
     while tally.trouble is None:
-        moment = now + timedelta(seconds=time.monotonic() - begun)
+        moment = now + timedelta(seconds=int(time.monotonic() - begun))
         with sessions.begin() as session:
             claimed = _claim(session, moment, daily_limit)
             prepared = _prepare(session, claimed, sender, moment) if claimed is not None else None
