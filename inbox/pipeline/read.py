@@ -5,7 +5,7 @@ while an archive is read. A kill in between loses nothing: what has no reading y
 is new again.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
@@ -44,12 +44,32 @@ class ReadResult:
     new_ids: tuple[int, ...]
 
 
+@dataclass(frozen=True)
+class Batch:
+    """Some messages to read: their numbers, and what the program is told of each."""
+
+    ids: list[int]
+    told: list[Told]
+
+
+ReadBatch = Callable[[list[Told]], list[Reading]]
+Spread = Callable[[ReadBatch, Iterator[Batch]], Iterator[tuple[Batch, list[Reading]]]]
+"""How batches are read: gives each one back with its readings, in any order."""
+
+
+def one_by_one(read: ReadBatch, batches: Iterator[Batch]) -> Iterator[tuple[Batch, list[Reading]]]:
+    """Read batches here, one after the other."""
+    for batch in batches:
+        yield batch, read(batch.told)
+
+
 def read_messages(
     sessions: sessionmaker[Session],
     model: ReadsMessages,
     *,
     now: datetime,
     again: bool = False,
+    spread: Spread = one_by_one,
     progress: Progress = lambda _done, _of: None,
 ) -> ReadResult:
     """Read every message that has no reading.
@@ -58,24 +78,36 @@ def read_messages(
     ----------
     again : bool, default=False
         Also those that another model has read; hand labels stay as they are.
+    spread : callable, default=one_by_one
+        Where batches are read; `inbox.pipeline.spread` has one for a Dask cluster.
     """
     with sessions() as session:
         total = session.scalar(select(func.count()).select_from(_unread(model, again, 0).subquery())) or 0
         catalogue, recipe_ids = load_catalogue(session)
-    done, after = 0, 0
+    done = 0
     new_ids: list[int] = []
+
+    def read(told: list[Told]) -> list[Reading]:
+        return model.read(told, catalogue)
+
+    for batch, readings in spread(read, _batches(sessions, model, again)):
+        with sessions.begin() as session:
+            new_ids += store_readings(session, batch.ids, readings, recipe_ids, model.version, now=now)
+        done += len(batch.ids)
+        progress(done, max(total, done))
+    return ReadResult(done, tuple(sorted(new_ids)))
+
+
+def _batches(sessions: sessionmaker[Session], model: ReadsMessages, again: bool) -> Iterator[Batch]:
+    after = 0
     while True:
         with sessions() as session:
             messages = list(session.scalars(_unread(model, again, after).limit(_BATCH_ROWS)))
             told = told_of(session, messages)
         if not messages:
-            return ReadResult(done, tuple(new_ids))
-        readings = model.read(told, catalogue)
-        ids = [message.id for message in messages]
-        with sessions.begin() as session:
-            new_ids += store_readings(session, ids, readings, recipe_ids, model.version, now=now)
-        after, done = ids[-1], done + len(ids)
-        progress(done, max(total, done))
+            return
+        after = messages[-1].id
+        yield Batch([message.id for message in messages], told)
 
 
 def _unread(model: ReadsMessages, again: bool, after: int) -> Select[Message]:
