@@ -1,0 +1,173 @@
+"""One mail, as bytes, to an `Incoming`.
+
+Parsed with `policy.compat32`, which is several times faster than the default policy and never raises on a
+header field; what it leaves encoded or damaged is put right here and in `headers`, `charset`, `mail_body`.
+"""
+
+import email
+import email.policy
+import re
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from email.message import Message
+
+from inbox.intake.arrival import EARLIEST
+from inbox.intake.automatic import MACHINE_LOCALS, returns, why_apart
+from inbox.intake.headers import Fields, addresses, decode_words, fields_of, message_ids, parse_date
+from inbox.intake.incoming import Incoming, Unusable, clean_address, short_hash
+from inbox.intake.mail_body import Body, read_body
+from inbox.intake.own_words import own_words
+
+_LINK = re.compile(r"https?://[^\s<>\"')\]]{3,1000}")
+_ANSWER_SUBJECT = re.compile(r"\s*(?:re|aw|sv|ré|rif|antw|odp)\s*(?:\[\d+\])?\s*:", re.IGNORECASE)
+PHOTO_LIMIT_BYTES = 12_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class MailOptions:
+    """What reading a mail depends on beside the mail.
+
+    Attributes
+    ----------
+    now : datetime
+        Moment of the import; a date after it by more than two days is not believed.
+    own_addresses : collection of str
+        The owner's addresses, casefolded: mail from them is the owner's own.
+    """
+
+    now: datetime
+    own_addresses: Collection[str] = frozenset()
+    photo_limit_bytes: int = PHOTO_LIMIT_BYTES
+
+
+def read_mail(
+    raw: bytes,
+    options: MailOptions,
+    *,
+    door: str = "mail",
+    place: str = "",
+    arrived_at: datetime | None = None,
+) -> Incoming | Unusable:
+    """Read one mail.
+
+    Parameters
+    ----------
+    raw : bytes
+        The mail, with any line ends.
+    options : MailOptions
+    door : str
+        "mail" for files, "mailbox" for IMAP.
+    place : str
+        Where it stood, for the message of a set-aside item.
+    arrived_at : datetime, optional
+        Moment that the mailbox gives, used where the mail has no date that can be.
+
+    Returns
+    -------
+    Incoming or Unusable
+        Unusable if it has no header fields at all, or is nested beyond what can be read.
+    """
+    try:
+        mail = email.message_from_bytes(raw.replace(b"\x00", b""), policy=email.policy.compat32)
+        fields = fields_of(mail)
+        if not fields.values:
+            return Unusable(
+                door=door, place=place, reason="This is no mail: it has no header fields.", raw=raw
+            )
+        body = read_body(mail, photo_limit_bytes=options.photo_limit_bytes)
+        return _incoming(raw, mail, fields, body, options, door, place, arrived_at)
+    except RecursionError:
+        reason = "This mail has parts nested so deeply that it cannot be read."
+        return Unusable(door=door, place=place, reason=reason, raw=raw)
+
+
+def _incoming(
+    raw: bytes,
+    mail: Message,
+    fields: Fields,
+    body: Body,
+    options: MailOptions,
+    door: str,
+    place: str,
+    arrived_at: datetime | None,
+) -> Incoming:
+    subject = decode_words(fields.first("subject"))
+    name, address, is_notice = writer(fields, options.own_addresses)
+    whole = body.text
+    apart = why_apart(
+        mail,
+        fields,
+        types=body.types,
+        calendar_method=body.calendar_method,
+        sender=clean_address(next((one for _, one in addresses(fields.all("from")[:1])), None)),
+        is_notice=is_notice,
+        own_addresses=options.own_addresses,
+    )
+    in_reply_to = message_ids(fields.first("in-reply-to"))
+    references = message_ids(" ".join(fields.all("references")))
+    is_answer = bool(in_reply_to or references or _ANSWER_SUBJECT.match(subject))
+    text = own_words(whole, subject=subject, is_answer=is_answer)
+    ids = message_ids(fields.first("message-id"))
+    return Incoming(
+        door=door,
+        channel="email",
+        text=text,
+        key=f"mail:{ids[0]}" if ids else _key_without_id(raw, fields),
+        received_at=moment(fields, options.now, arrived_at),
+        name=name,
+        email=address,
+        subject=subject,
+        raw=raw,
+        raw_type="message/rfc822",
+        rfc_message_id=ids[0] if ids else None,
+        in_reply_to=in_reply_to[0] if in_reply_to else None,
+        references=tuple(references),
+        reply_wanted=apart is None,
+        links=tuple(dict.fromkeys([*_LINK.findall(text), *body.links, *_LINK.findall(whole)]))[:50],
+        attachments=tuple(body.attachments),
+        photos=tuple(body.photos),
+        kept_apart=apart,
+        came_back=returns(mail, fields, whole) if apart == "bounce" else (),
+        place=place,
+    )
+
+
+def writer(fields: Fields, own_addresses: Collection[str]) -> tuple[str | None, str | None, bool]:
+    """Name and address of who wrote a mail, and whether it passes on a form that somebody filled in.
+
+    From counts, its first address if it has several, else Sender. Reply-To counts where From is the
+    owner's own address or a machine's: then the mail is a form's notice and Reply-To is the reader.
+    """
+    senders = addresses(fields.all("from")) or addresses(fields.all("sender"))
+    name, address = senders[0] if senders else ("", "")
+    own = clean_address(address)
+    others = [
+        (other_name, other)
+        for other_name, other in addresses(fields.all("reply-to"))
+        if clean_address(other) and clean_address(other) not in own_addresses and clean_address(other) != own
+    ]
+    is_machine = own is not None and (own in own_addresses or MACHINE_LOCALS.match(own) is not None)
+    if others and (is_machine or own is None):
+        return others[0][0] or None, others[0][1], is_machine
+    return name or None, address or None, False
+
+
+def moment(fields: Fields, now: datetime, arrived_at: datetime | None) -> datetime | None:
+    """When a mail was written: its Date, else when the nearest server had it, else when the mailbox did."""
+    latest = now + timedelta(days=2)
+    written = parse_date(fields.first("date")) if fields.first("date") else None
+    if written and EARLIEST <= written <= latest:
+        return written
+    for trace in fields.all("received"):
+        passed = parse_date(trace.rpartition(";")[2])
+        if passed and EARLIEST <= passed <= latest:
+            return passed
+    return arrived_at if arrived_at and EARLIEST <= arrived_at <= latest else None
+
+
+def _key_without_id(raw: bytes, fields: Fields) -> str:
+    """Key of a mail without Message-ID: the same from any mailbox, whatever line ends and marks it adds."""
+    header, _, body = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n").partition(b"\n\n")
+    parts = [fields.first(name) for name in ("from", "to", "date", "subject")]
+    return f"mail:sha256:{short_hash(*parts, body.strip() or header)}"

@@ -1,0 +1,209 @@
+"""A reader's own new words in the text of a mail.
+
+Taken off are the mail that was answered, quoted above, below or between; signatures; "sent from my phone";
+legal notices; the foot of a newsletter. What was forwarded stays. Everything works line by line, so the time
+grows with the length of the text, whatever it says. Start with `own_words`.
+"""
+
+import re
+
+from inbox.intake import mail_marks as marks
+
+_PERHAPS_MARKED = re.compile(
+    r"^\s{0,3}[>|]|^\s*[-_=*]{2,}|:\s*$|^\s*[*_]{0,2}(?:From|Von|De|Da|Van)\s?:|forwarded|<\S+@\S+>",
+    re.MULTILINE | re.IGNORECASE,
+)
+_TAIL_LINES = 8
+"""Lines at the end in which a goodbye is looked for."""
+
+
+def own_words(text: str, *, subject: str = "", is_answer: bool = False) -> str:
+    """What the writer of a mail wrote anew.
+
+    Parameters
+    ----------
+    text : str
+        Text of the mail; quoted lines begin with ">".
+    subject : str
+        Decides, with "Fwd:" and the like, that what stands below a divider was forwarded.
+    is_answer : bool
+        Whether the mail answers another one; then nothing at all may be left of it.
+
+    Returns
+    -------
+    str
+        The words without surrounding blank lines; never empty unless `text` is, or a mail that answers
+        another says nothing new.
+    """
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    forwarded: list[str] = []
+    kept = lines
+    quoted = False
+    if _PERHAPS_MARKED.search(text):
+        kept, forwarded = _split_forward(lines, forwards=bool(marks.FORWARD_SUBJECT.match(subject)))
+        own = _without_history(kept)
+        quoted = own != kept
+        kept = own
+    kept = _without_tail(kept)
+    words = _tidy([*kept, *([""] if forwarded else []), *forwarded])
+    if words or (is_answer and quoted):
+        return words
+    return _tidy([_unquoted(line) for line in lines])
+
+
+def _split_forward(lines: list[str], *, forwards: bool) -> tuple[list[str], list[str]]:
+    """Lines before and after the place where a forwarded mail begins."""
+    for number, line in enumerate(lines):
+        if marks.FORWARD.match(line):
+            return lines[:number], _after_block(lines, number + 1)
+        if forwards and (marks.DIVIDER.match(line) or _starts_block(lines, number)):
+            return lines[:number], _after_block(lines, number)
+    return lines, []
+
+
+def _after_block(lines: list[str], start: int) -> list[str]:
+    """Lines of a forwarded mail without the block of its header fields and without quote marks."""
+    number = start
+    while number < min(len(lines), start + 12):
+        bare = _unquoted(lines[number])
+        is_field = marks.BLOCK_FROM.match(bare) or marks.BLOCK_FIELD.match(bare)
+        if bare.strip() and not is_field and not marks.DIVIDER.match(bare) and not marks.RULE.match(bare):
+            break
+        number += 1
+    return [_unquoted(line) for line in lines[number:]]
+
+
+def _without_history(lines: list[str]) -> list[str]:
+    """Lines without quotations; a divider without quote marks ends the own words."""
+    own: list[str] = []
+    number = 0
+    while number < len(lines):
+        line = lines[number]
+        if marks.QUOTED.match(line):
+            number += 1
+            continue
+        if marks.DIVIDER.match(line) or _starts_block(lines, number):
+            if _has_words(own):
+                return own
+            number = _skip_block(lines, number)
+            continue
+        length = _attribution_length(lines, number)
+        if length:
+            following = _next_words(lines, number + length)
+            if following is None or marks.QUOTED.match(lines[following]):
+                number += length
+                continue
+            # Not marked as quoted: the rest is the old mail, unless nothing was written above it.
+            if _has_words(own):
+                return own
+            number += length
+            continue
+        own.append(line)
+        number += 1
+    return own
+
+
+def _attribution_length(lines: list[str], number: int) -> int:
+    """How many lines the "On ... wrote:" that begins here takes; 0 if none does."""
+    if len(lines[number]) > 400 or not marks.ATTRIBUTION_START.match(lines[number]):
+        return 0
+    joined = ""
+    for length in range(1, 5):
+        if number + length > len(lines) or (length > 1 and not lines[number + length - 1].strip()):
+            return 0
+        joined = f"{joined} {lines[number + length - 1].strip()}".strip()
+        if len(joined) > 500:
+            return 0
+        if joined.endswith(":") and marks.ATTRIBUTION.match(joined):
+            return length
+    return 0
+
+
+def _starts_block(lines: list[str], number: int) -> bool:
+    """Whether a mail program's block of header fields begins here, perhaps below a rule."""
+    if marks.RULE.match(lines[number]):
+        number += 1
+        while number < len(lines) and not lines[number].strip():
+            number += 1
+    if number >= len(lines) or not marks.BLOCK_FROM.match(lines[number]):
+        return False
+    near = [line for line in lines[number + 1 : number + 9] if line.strip()][:5]
+    return sum(marks.BLOCK_FIELD.match(line) is not None for line in near) >= 2
+
+
+def _skip_block(lines: list[str], number: int) -> int:
+    """Number of the first line after a divider and its block of header fields."""
+    number += 1
+    while number < len(lines) and (
+        not lines[number].strip()
+        or marks.BLOCK_FROM.match(lines[number])
+        or marks.BLOCK_FIELD.match(lines[number])
+    ):
+        number += 1
+    return number
+
+
+def _next_words(lines: list[str], number: int) -> int | None:
+    return next((place for place in range(number, len(lines)) if lines[place].strip()), None)
+
+
+def _has_words(lines: list[str]) -> bool:
+    return any(character.isalnum() for line in lines for character in line)
+
+
+def _without_tail(lines: list[str]) -> list[str]:
+    """Lines without signature, legal notice, newsletter foot, "sent from" and goodbye."""
+    lines = _without_notices(lines)
+    for number, line in enumerate(lines):
+        if marks.SIGNATURE_DASHES.match(line) and _has_words(lines[:number]) and len(lines) - number <= 20:
+            lines = lines[:number]
+            break
+    kept = [line for line in lines if not marks.SENT_FROM.match(line)]
+    lines = kept if _has_words(kept) else lines
+    return _without_goodbye(lines)
+
+
+def _without_notices(lines: list[str]) -> list[str]:
+    """Lines without a banner at the top, and without legal notices and newsletter feet below own words."""
+    paragraphs = _paragraphs(lines)
+    if paragraphs and len(paragraphs) > 1 and marks.is_banner(" ".join(paragraphs[0])):
+        paragraphs = paragraphs[1:]
+    kept: list[list[str]] = []
+    for paragraph in paragraphs:
+        joined = " ".join(paragraph)
+        if _has_words([line for one in kept for line in one]):
+            if marks.is_newsletter_foot(joined):
+                break
+            if marks.is_disclaimer(joined):
+                continue
+        kept.append(paragraph)
+    return [line for paragraph in kept for line in [*paragraph, ""]]
+
+
+def _paragraphs(lines: list[str]) -> list[list[str]]:
+    found: list[list[str]] = [[]]
+    for line in lines:
+        if line.strip():
+            found[-1].append(line)
+        elif found[-1]:
+            found.append([])
+    return [paragraph for paragraph in found if paragraph]
+
+
+def _without_goodbye(lines: list[str]) -> list[str]:
+    """Lines without a closing such as "Kind regards" and the name and address below it."""
+    last = next((place for place in range(len(lines) - 1, -1, -1) if lines[place].strip()), -1)
+    for number in range(max(last - _TAIL_LINES, 1), last + 1):
+        if marks.GOODBYE.match(lines[number]) and _has_words(lines[:number]):
+            below = [line.strip() for line in lines[number + 1 : last + 1] if line.strip()]
+            if len(below) <= 6 and all(len(line) <= 60 and not line.endswith(("?", "!")) for line in below):
+                return lines[:number]
+    return lines
+
+
+def _unquoted(line: str) -> str:
+    return re.sub(r"^(?:\s{0,3}>)+ ?", "", line) if ">" in line[:8] else line
+
+
+def _tidy(lines: list[str]) -> str:
+    return re.sub(r"\n{3,}", "\n\n", "\n".join(line.rstrip() for line in lines)).strip()

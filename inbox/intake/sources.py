@@ -1,0 +1,263 @@
+"""What a file or folder holds, recognised by its content, and its items one after the other.
+
+A source is read in two steps, so that an import that was cut can pass over what it has dealt with: `pieces`
+takes it apart, `read` makes an item of a piece. Start with `open_source`.
+"""
+
+import hashlib
+import os
+import re
+import zipfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any, BinaryIO
+from zoneinfo import ZoneInfo
+
+from inbox.errors import InputError
+from inbox.intake import jsonl, mbox
+from inbox.intake.incoming import SET_ASIDE_LIMIT_BYTES, Incoming, Unusable
+from inbox.intake.mime import MailOptions, read_mail
+
+HEAD_BYTES = 64 * 1024
+_MAIL_FIELD = re.compile(
+    rb"^(?:return-path|received|from|to|date|subject|message-id|mime-version|delivered-to|content-type|reply-to|"
+    rb"x-[\w-]+|dkim-signature|arc-[\w-]+|authentication-results|sender|cc):",
+    re.IGNORECASE | re.MULTILINE,
+)
+_CAN_BE = (
+    "What can be brought in: mail (mbox, Maildir, .eml, a zip of those), tables (.csv, .xlsx), "
+    "comment feeds (Atom, RSS), and JSONL with one message a line."
+)
+_KNOWN_STARTS = {
+    b"%PDF": "a PDF",
+    b"\xff\xd8\xff": "a picture",
+    b"\x89PNG": "a picture",
+    b"GIF8": "a picture",
+    b"SQLite format 3": "a database",
+    b"\x1f\x8b": "a gzip file; unpack it first",
+    b"7z\xbc\xaf": "a 7z file; unpack it first",
+    b"\xd0\xcf\x11\xe0": "an old Office or Outlook file; save it as .xlsx, or export the mail as mbox",
+    b"!BDN": "an Outlook data file; export the mail as mbox",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ImportOptions:
+    """How a file is to be read, beside what it says itself.
+
+    Attributes
+    ----------
+    now : datetime
+        Moment of the import.
+    own_addresses : frozenset of str
+        The owner's addresses, casefolded.
+    zone : ZoneInfo
+        For times without a zone.
+    columns : dict of str to str, optional
+        Field to head of a table's column; what is missing is recognised by the heads.
+    day_first : bool, optional
+        Whether 3/4/2026 is the third of April; None where the file itself must tell.
+    """
+
+    now: datetime
+    own_addresses: frozenset[str] = frozenset()
+    zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
+    columns: dict[str, str] | None = None
+    day_first: bool | None = None
+    photo_limit_bytes: int = 12_000_000
+
+    @property
+    def mail(self) -> MailOptions:
+        """What reading a mail needs of it."""
+        return MailOptions(self.now, self.own_addresses, self.photo_limit_bytes)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A file or folder taken apart."""
+
+    kind: str
+    """"mbox", "maildir", "eml", "zip", "csv", "xlsx", "jsonl" or "feed"."""
+    door: str
+    digest: str
+    pieces: Iterator[Any]
+    read: Callable[[Any], Incoming | Unusable]
+    count: int | None = None
+    """How many pieces there are, where that is known beforehand."""
+
+
+@contextmanager
+def open_source(path: Path, options: ImportOptions) -> Iterator[Source]:
+    """Open a file or folder for an import.
+
+    Raises
+    ------
+    InputError
+        If there is no such file, it cannot be read, is empty, or is nothing that can be brought in.
+    """
+    if not path.exists():
+        raise InputError(f"There is no file {path}.")
+    try:
+        if path.is_dir():
+            yield _folder(path, options)
+            return
+        with path.open("rb") as file:
+            yield _file(path, file, options)
+    except PermissionError as error:
+        raise InputError(f"{error.filename or path} cannot be read: permission denied.") from error
+    except zipfile.BadZipFile as error:
+        raise InputError(f"{path} is a damaged zip file: {error}. Download or export it again.") from error
+
+
+def _file(path: Path, file: BinaryIO, options: ImportOptions) -> Source:
+    head = file.read(HEAD_BYTES)
+    kind = recognise(head, path.name)
+    file.seek(0)
+    digest = hashlib.file_digest(file, "sha256").hexdigest()  # type: ignore[arg-type]
+    file.seek(0)
+    if kind == "mbox":
+        return Source("mbox", "mail", digest, mbox.split_mbox(file), _mail_reader(options))
+    if kind == "eml":
+        return Source("eml", "mail", digest, _single(path), _mail_reader(options), 1)
+    if kind == "zip":
+        return _zip(file, digest, options)
+    if kind == "jsonl":
+        return Source("jsonl", "jsonl", digest, jsonl.split_lines(file), jsonl.read_line)
+    raise InputError(f"{path.name} cannot be read. {_CAN_BE}")
+
+
+def recognise(head: bytes, name: str) -> str:
+    """Kind of a file by its first bytes; the name decides only between texts that could be either.
+
+    Raises
+    ------
+    InputError
+        If it is empty or nothing that can be brought in; it says what it looks like.
+    """
+    if not head.strip():
+        raise InputError(f"{name} is empty.")
+    if head.startswith(b"PK\x03\x04"):
+        return "xlsx" if b"xl/" in head or name.lower().endswith(".xlsx") else "zip"
+    for start, what in _KNOWN_STARTS.items():
+        if head.startswith(start):
+            raise InputError(f"{name} is {what}. {_CAN_BE}")
+    text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
+    lowered = text[:400].lower()
+    if text.startswith(b"From ") and (
+        mbox.is_separator(text.split(b"\n")[0]) or _MAIL_FIELD.search(text[:4000])
+    ):
+        return "mbox"
+    if lowered.startswith((b"<?xml", b"<rss", b"<feed", b"<rdf")):
+        return "feed"
+    if lowered.startswith((b"<!doctype html", b"<html")):
+        raise InputError(
+            f"{name} is a web page. Recipes are brought in with `second-batch recipes import`. {_CAN_BE}"
+        )
+    if text.startswith(b"{"):
+        return "jsonl"
+    if text.startswith(b"["):
+        raise InputError(
+            f"{name} is one JSON list. Messages are brought in as JSONL, one object a line; "
+            "recipes with `second-batch recipes import`."
+        )
+    first_line = text.split(b"\n")[0]
+    if re.match(rb"[!-9;-~]{1,76}:", first_line) and _MAIL_FIELD.search(text[:8000]):
+        return "eml"
+    if (
+        b"\x00" in head
+        and not head.startswith((b"\xff\xfe", b"\xfe\xff"))
+        and head.count(b"\x00") * 3 < len(head)
+    ):
+        raise InputError(f"{name} is not a text file. {_CAN_BE}")
+    return "csv"
+
+
+def _mail_reader(options: ImportOptions) -> Callable[[mbox.Piece], Incoming | Unusable]:
+    mail_options = options.mail
+
+    def read(piece: mbox.Piece) -> Incoming | Unusable:
+        place = f"mail {piece.number}"
+        if piece.size_bytes > mbox.MAIL_LIMIT_BYTES:
+            reason = (
+                f"This mail has {piece.size_bytes:,} bytes; at most {mbox.MAIL_LIMIT_BYTES:,} are read. "
+                f"Its first {len(piece.raw):,} bytes are kept here; the whole mail is still in your file."
+            )
+            return Unusable(door="mail", place=place, reason=reason, raw=piece.raw)
+        if not piece.is_mail:
+            reason = "This stands before the first mail of the file and is none."
+            return Unusable(door="mail", place=place, reason=reason, raw=piece.raw[:SET_ASIDE_LIMIT_BYTES])
+        return read_mail(piece.raw, mail_options, place=place)
+
+    return read
+
+
+def _single(path: Path) -> Iterator[mbox.Piece]:
+    yield _mail_file(path, 1)
+
+
+def _mail_file(path: Path, number: int) -> mbox.Piece:
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        raw = file.read(mbox.MAIL_LIMIT_BYTES if size <= mbox.MAIL_LIMIT_BYTES else SET_ASIDE_LIMIT_BYTES)
+    return mbox.Piece(raw, number, size)
+
+
+def _folder(path: Path, options: ImportOptions) -> Source:
+    """A Maildir with its sub-folders, or a folder of .eml files."""
+    if not os.access(path, os.R_OK | os.X_OK):
+        raise InputError(f"{path} cannot be read: permission denied.")
+    maildirs = [folder for folder in [path, *sorted(path.rglob("*"))] if _is_maildir(folder)]
+    files = [
+        file
+        for folder in maildirs
+        for part in ("cur", "new")
+        if (folder / part).is_dir()
+        for file in sorted((folder / part).iterdir())
+        if file.is_file()
+    ]
+    kind = "maildir"
+    if not maildirs:
+        kind = "eml"
+        files = sorted(file for file in path.rglob("*") if file.suffix.lower() == ".eml" and file.is_file())
+    if not files:
+        raise InputError(f"The folder {path} holds no mail: no Maildir (cur, new) and no .eml files.")
+    names = "\n".join(f"{file.relative_to(path)} {file.stat().st_size}" for file in files)
+    digest = hashlib.sha256(names.encode("utf-8", "surrogateescape")).hexdigest()
+    pieces = (_mail_file(file, number) for number, file in enumerate(files, start=1))
+    return Source(kind, "mail", digest, pieces, _mail_reader(options), len(files))
+
+
+def _is_maildir(folder: Path) -> bool:
+    return folder.is_dir() and (folder / "cur").is_dir()
+
+
+def _zip(file: BinaryIO, digest: str, options: ImportOptions) -> Source:
+    archive = zipfile.ZipFile(file)
+    return Source("zip", "mail", digest, _zip_pieces(archive), _mail_reader(options))
+
+
+def _zip_pieces(archive: zipfile.ZipFile) -> Iterator[mbox.Piece]:
+    """Mails of all files in a zip; other files come as what they are, to be set aside."""
+    number = 0
+    for member in archive.infolist():
+        if member.is_dir() or member.filename.startswith("__MACOSX/"):
+            continue
+        with archive.open(member) as content:
+            head = content.read(HEAD_BYTES)
+        try:
+            kind = recognise(head, member.filename)
+        except InputError:
+            kind = "other"
+        with archive.open(member) as content:
+            if kind == "mbox":
+                for piece in mbox.split_mbox(content):  # type: ignore[arg-type]
+                    number += 1
+                    yield mbox.Piece(piece.raw, number, piece.size_bytes, piece.is_mail)
+                continue
+            number += 1
+            whole = kind == "eml" and member.file_size <= mbox.MAIL_LIMIT_BYTES
+            raw = content.read(mbox.MAIL_LIMIT_BYTES if whole else SET_ASIDE_LIMIT_BYTES)
+            yield mbox.Piece(raw, number, member.file_size, is_mail=kind == "eml")
