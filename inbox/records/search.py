@@ -67,6 +67,8 @@ class Search:
     since: datetime | None = None
     until: datetime | None = None
     quotable: bool = False
+    only: tuple[int, ...] = ()
+    """Just these messages, for a figure that leads to what it counts."""
     apart: bool = False
     """Only what was not written by a reader, which is otherwise left out."""
 
@@ -191,6 +193,8 @@ def _conditions(
             .where(MessageFault.message_id == Message.id, MessageFault.fault == search.fault)
             .exists()
         )
+    if search.only:
+        query = query.where(Message.id.in_(search.only))
     if search.quotable:
         query = query.where(Message.may_quote)
     if search.since:

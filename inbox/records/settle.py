@@ -15,6 +15,9 @@ from inbox.errors import InputError, NotFoundError
 from inbox.records.tables import HandLabel, Labels, Message, MessageFault, MessageReading, Recipe
 from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
 
+ALONE = ("comment", "junk")
+"""Kinds that hold only where no other does."""
+
 LABEL_FIELDS = ("kinds", "outcome", "faults", "hazard", "recipe", "language")
 
 
@@ -111,7 +114,7 @@ def check_label(field: str, value: object) -> object:
         If the field or a word is not known, or kinds that stand alone are mixed; it says which.
     """
     if field == "kinds":
-        return _known_list("kinds", value, KINDS, alone=("comment", "junk"))
+        return _known_list("kinds", value, KINDS, alone=ALONE)
     if field == "faults":
         return _known_list("faults", value, FAULTS)
     if field in ("outcome", "hazard"):
@@ -139,6 +142,16 @@ def _known_list(field: str, value: object, known: tuple[str, ...], alone: tuple[
     if single and len(chosen) > 1:
         raise InputError(f"{single[0]} stands alone; take the other kinds off, or take {single[0]} off.")
     return chosen
+
+
+def toggled(kinds: Iterable[str], kind: str) -> list[str]:
+    """Kinds after a person touched `kind`: put on or taken off, alone where it stands alone, never none."""
+    before = set(kinds)
+    if kind in before:
+        return [word for word in KINDS if word in before - {kind}] or ["comment"]
+    if kind in ALONE:
+        return [kind]
+    return [word for word in KINDS if word in before - set(ALONE) or word == kind]
 
 
 def set_hand_label(

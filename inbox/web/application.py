@@ -1,0 +1,60 @@
+"""The application factory."""
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+
+from flask import Flask
+from sqlalchemy import Engine
+from werkzeug.middleware.proxy_fix import ProxyFix
+
+from inbox.places import templates_folder
+from inbox.settings import Settings
+from inbox.web import phrasing, safety, still, trouble
+from inbox.web.areas import entry, home, house, messages
+from inbox.web.installation import Installation, remember, utc_now
+
+FORM_BYTES = 1_000_000
+"""Most that an ordinary form may hold; views that take files allow more."""
+
+AREAS = (entry.area, home.area, house.area, messages.area)
+
+
+def create_app(
+    settings: Settings,
+    engine: Engine,
+    *,
+    clock: Callable[[], datetime] = utc_now,
+    origins: Mapping[str, str] | None = None,
+) -> Flask:
+    """Make the web application.
+
+    Parameters
+    ----------
+    settings : Settings
+        Given from outside; what the owner saved in the ledger is laid over it at each request.
+    engine : Engine
+        The ledger, with its tables in their newest form (`records.migrate.upgrade`).
+    clock : callable, optional
+        Gives the present moment.
+    origins : mapping of str to str, optional
+        Where each setting came from (`settings.load`); those given from outside are not laid over.
+    """
+    app = Flask(__name__, template_folder=str(templates_folder()), static_folder=None)
+    here = Installation(settings, engine, clock, dict(origins or {}))
+    remember(app, here)
+    app.config.update(
+        SECRET_KEY=here.make_key(),
+        SESSION_COOKIE_NAME="__Host-second-batch-note" if here.is_https else "second-batch-note",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_SECURE=here.is_https,
+        MAX_CONTENT_LENGTH=FORM_BYTES,
+    )
+    for part in (safety, trouble, phrasing, still):
+        part.install(app)
+    for area in AREAS:
+        app.register_blueprint(area)
+    if settings.trusted_proxies:
+        hops = settings.trusted_proxies
+        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=hops, x_proto=hops, x_host=hops)  # type: ignore[method-assign]
+    return app

@@ -1,0 +1,288 @@
+"""The list of messages, and one message with all that is known of it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import ClassVar
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from inbox.errors import NotFoundError
+from inbox.records.search import beside, count_messages, find_messages
+from inbox.records.tables import (
+    HandLabel,
+    Message,
+    MessageReading,
+    Photo,
+    RawItem,
+)
+from inbox.records.tables_out import Reply, ThemeMember
+from inbox.web.page import Page
+from inbox.web.pages.address import Address, position_text, read_address
+from inbox.web.pages.choices import Choice, recipe_choices, theme_choices, word_choices
+from inbox.web.pages.entries import Entry, as_entry, name_of
+from inbox.web.phrasing import said
+from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
+
+COUNTED_AT_MOST = 1_000
+"""Beyond that a list says "more than 1,000"; an exact figure would cost a walk over the archive."""
+
+
+@dataclass(frozen=True)
+class MessagesPage(Page):
+    """One stretch of the messages that a search describes."""
+
+    template: ClassVar[str] = "messages/list.html"
+    address: Address
+    entries: list[Entry]
+    count_words: str
+    newer: str
+    older: str
+    recipes: list[Choice]
+    themes: list[Choice]
+    kinds: list[Choice]
+    outcomes: list[Choice]
+    faults: list[Choice]
+    hazards: list[Choice]
+    is_empty_ledger: bool
+
+
+def load_messages(session: Session, given: Mapping[str, str], zone: ZoneInfo) -> MessagesPage:
+    """The messages page for one address."""
+    address = read_address(session, given, zone)
+    found = find_messages(
+        session, address.search, older_than=address.older_than, newer_than=address.newer_than
+    )
+    rows = found.messages
+    count = count_messages(session, address.search, at_most=COUNTED_AT_MOST + 1)
+    return MessagesPage(
+        address=address,
+        entries=[as_entry(row, found.marked.get(row.id)) for row in rows],
+        count_words=_count_words(count),
+        newer=address.link(newer=position_text(rows[0].received_at, rows[0].id))
+        if rows and found.has_newer
+        else "",
+        older=address.link(older=position_text(rows[-1].received_at, rows[-1].id))
+        if rows and found.has_older
+        else "",
+        recipes=recipe_choices(session, "any recipe"),
+        themes=theme_choices(session, "leave the theme"),
+        kinds=word_choices(KINDS, "any kind"),
+        outcomes=word_choices(OUTCOMES, "any outcome"),
+        faults=word_choices(FAULTS, "any fault"),
+        hazards=[("", "with or without"), ("any", "any hazard"), *word_choices(HAZARDS)[1:]],
+        is_empty_ledger=not rows and not address.asked and not given.get("older"),
+    )
+
+
+def _count_words(count: int) -> str:
+    if count > COUNTED_AT_MOST:
+        return f"More than {COUNTED_AT_MOST:,} messages"
+    return "One message" if count == 1 else f"{count:,} messages" if count else "No messages"
+
+
+@dataclass(frozen=True)
+class Touch:
+    """One label that can be touched: what it is called, whether it holds, what the touch sends."""
+
+    code: str
+    words: str
+    holds: bool
+
+
+@dataclass(frozen=True)
+class Because:
+    """Why the program reads something into a message: what, how sure, and in which words."""
+
+    what: str
+    how_sure: float | None
+    words: str = ""
+
+
+@dataclass(frozen=True)
+class PhotoShown:
+    """One of the reader's pictures."""
+
+    id: int
+    width: int
+    height: int
+
+
+@dataclass(frozen=True)
+class ReplyLine:
+    """An answer that was sent or is being written."""
+
+    id: int
+    state: str
+    body: str
+    when: datetime
+
+
+@dataclass(frozen=True)
+class MessagePage(Page):
+    """One message."""
+
+    template: ClassVar[str] = "messages/one.html"
+    entry: Entry
+    subject: str
+    text: str
+    facts: list[tuple[str, str, str]]
+    """Name, words, address or nothing."""
+    kinds: list[Touch]
+    outcomes: list[Touch]
+    faults: list[Touch]
+    other_faults: list[Touch]
+    hazard: str
+    hazards: list[Choice]
+    recipe: str
+    recipe_slug: str
+    recipes: list[Choice]
+    theme_id: str
+    theme: str
+    themes: list[Choice]
+    is_request: bool
+    by_hand: list[str]
+    because: list[Because]
+    photos: list[PhotoShown]
+    attachments: list[str]
+    has_original: bool
+    answers: Entry | None
+    answered_by: list[Entry]
+    replies: list[ReplyLine]
+    no_reply_needed: bool
+    can_reply: bool
+    apart: str
+    twin: Entry | None
+    older: int | None
+    newer: int | None
+
+
+def load_message(session: Session, message_id: int) -> MessagePage:
+    """The page of one message; raises NotFoundError."""
+    message = session.get(Message, message_id)
+    if message is None:
+        raise NotFoundError(f"There is no message {message_id}. It may have been taken back with its import.")
+    labels = message.labels
+    kinds = labels.kinds if labels else ()
+    faults = {row.fault for row in labels.faults} if labels else set()
+    member = session.get(ThemeMember, message_id)
+    recipe = labels.recipe if labels else None
+    older, newer = beside(session, message)
+    return MessagePage(
+        entry=as_entry(message),
+        subject=message.subject or "",
+        text=message.text,
+        facts=_facts(message),
+        kinds=[Touch(kind, said(kind), kind in kinds) for kind in KINDS],
+        outcomes=[
+            *(Touch(word, said(word), bool(labels and labels.outcome == word)) for word in OUTCOMES),
+            Touch("", "not said", bool(labels and labels.outcome is None)),
+        ],
+        faults=[Touch(fault, said(fault), True) for fault in FAULTS if fault in faults],
+        other_faults=[Touch(fault, said(fault), False) for fault in FAULTS if fault not in faults],
+        hazard=labels.hazard or "" if labels else "",
+        hazards=word_choices(HAZARDS, "no hazard"),
+        recipe=recipe.title if recipe else "",
+        recipe_slug=recipe.slug if recipe else "",
+        recipes=recipe_choices(session, "no recipe, or not known"),
+        theme_id=str(member.theme_id) if member else "",
+        theme=member.theme.name if member else "",
+        themes=theme_choices(session, "no theme"),
+        is_request="request" in kinds,
+        by_hand=list(
+            session.scalars(
+                select(HandLabel.field).where(HandLabel.message_id == message_id).order_by(HandLabel.id)
+            )
+        ),
+        because=_because(message.reading),
+        photos=[
+            PhotoShown(*row)
+            for row in session.execute(
+                select(Photo.id, Photo.width, Photo.height).where(Photo.message_id == message_id)
+            )
+        ],
+        attachments=message.attachments,
+        has_original=session.scalar(select(RawItem.message_id).where(RawItem.message_id == message_id))
+        is not None,
+        answers=_entry_of(session, message.answers_message_id),
+        answered_by=[
+            as_entry(row)
+            for row in session.scalars(
+                select(Message).where(Message.answers_message_id == message_id).order_by(Message.received_at)
+            )
+        ],
+        replies=[
+            ReplyLine(row.id, said(row.state), row.body, row.sent_at or row.changed_at)
+            for row in session.scalars(select(Reply).where(Reply.message_id == message_id).order_by(Reply.id))
+        ],
+        no_reply_needed=message.no_reply_needed_at is not None,
+        can_reply=message.kept_apart is None,
+        apart=said(message.kept_apart),
+        twin=_entry_of(session, message.doubtful_twin_id),
+        older=older,
+        newer=newer,
+    )
+
+
+def _entry_of(session: Session, message_id: int | None) -> Entry | None:
+    message = session.get(Message, message_id) if message_id else None
+    return as_entry(message) if message else None
+
+
+def _facts(message: Message) -> list[tuple[str, str, str]]:
+    """What stands in the margin of a message: who, where from, what was allowed."""
+    facts = [
+        ("from", name_of(message), f"/readers/{message.reader_id}" if message.reader_id else ""),
+        ("came by", {"mail": "a mail file", "jsonl": "a message file"}.get(message.door, message.door), ""),
+    ]
+    if message.page_recipe:
+        facts.append(
+            ("written on the page of", message.page_recipe.title, f"/recipes/{message.page_recipe.slug}")
+        )
+    if message.stars is not None:
+        facts.append(("stars given", f"{message.stars:g} of 5", ""))
+    if message.thumbs_up_count:
+        facts.append(("others agreed", f"{message.thumbs_up_count:,}", ""))
+    allowed = [
+        words
+        for words, holds in (
+            ("wants an answer", message.reply_wanted),
+            ("may be quoted", message.may_quote),
+            ("wants to be told when it is published", message.tell_me),
+        )
+        if holds
+    ]
+    if allowed:
+        facts.append(("the reader", "; ".join(allowed), ""))
+    return facts
+
+
+def _because(reading: MessageReading | None) -> list[Because]:
+    """What the reading rests on, in the order of what matters."""
+    if reading is None:
+        return []
+    found = []
+    if reading.hazard:
+        found.append(
+            Because(
+                f"hazard: {said(reading.hazard)}", reading.hazard_probability, ", ".join(reading.hazard_words)
+            )
+        )
+    for kind, value in sorted(reading.kind_probabilities.items(), key=lambda item: -item[1]):
+        if value >= 0.05:
+            found.append(Because(said(kind), value))
+    if "made_it" in reading.kinds:
+        for outcome, value in sorted(reading.outcome_probabilities.items(), key=lambda item: -item[1]):
+            if value >= 0.1:
+                found.append(
+                    Because(f"outcome: {'not said' if outcome == 'unsaid' else said(outcome)}", value)
+                )
+    for fault in reading.faults:
+        found.append(Because(f"fault: {said(fault)}", reading.fault_probabilities.get(fault)))
+    if reading.recipe_why:
+        found.append(Because("the recipe", reading.recipe_confidence or None, reading.recipe_why))
+    if reading.wants:
+        found.append(Because("asks for", None, reading.wants))
+    return found

@@ -1,0 +1,123 @@
+"""How values are written on pages: dates in the owner's zone, counts, the words of the closed lists."""
+
+from datetime import date, datetime
+from typing import Any
+
+from flask import Flask, g
+from markupsafe import Markup, escape
+
+KIND_WORDS = {
+    "made_it": "made it",
+    "problem": "problem",
+    "request": "request",
+    "question": "question",
+    "comment": "comment",
+    "junk": "junk",
+}
+STANDING_WORDS = {
+    "failing": "failing",
+    "watch": "to be watched",
+    "holding_up": "holding up",
+    "too_few_reports": "too few reports",
+}
+SHELF_WORDS = {
+    "open": "open",
+    "on_the_bench": "on the bench",
+    "published": "published",
+    "passed_over": "passed over",
+}
+HAZARD_WORDS = {
+    "allergen": "allergen",
+    "illness": "somebody fell ill",
+    "injury": "somebody was hurt",
+    "undercooked_risk": "may be undercooked",
+    "preserving_risk": "preserving",
+    "foreign_object": "something in the food that does not belong there",
+    "pet": "a pet ate it",
+}
+DOOR_WORDS = {
+    "form": "form",
+    "mail": "mail file",
+    "table": "table",
+    "jsonl": "message file",
+    "feed": "feed",
+    "mailbox": "mailbox",
+    "mention": "mention on a site",
+    "recipes": "recipes",
+}
+REPLY_WORDS = {
+    "draft": "draft",
+    "waiting": "waiting to go",
+    "sending": "on its way",
+    "sent": "sent",
+    "came_back": "came back",
+    "by_hand": "answered by hand",
+}
+_WORDS = {**KIND_WORDS, **STANDING_WORDS, **SHELF_WORDS, **HAZARD_WORDS, **REPLY_WORDS}
+
+MARK_START, MARK_END = "\x02", "\x03"
+"""Control signs that stand around found words until the text is escaped."""
+
+
+def install(app: Flask) -> None:
+    """Give the templates of `app` these filters."""
+    app.jinja_env.filters.update(
+        day=day,
+        short_day=short_day,
+        moment=moment,
+        count=count,
+        share=share,
+        said=said,
+        listed=listed,
+        marked=marked,
+        door=lambda word: DOOR_WORDS.get(word, word),
+    )
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+
+
+def _local(value: datetime | date) -> datetime | date:
+    return value.astimezone(g.frame.zone) if isinstance(value, datetime) else value
+
+
+def day(value: datetime | date | None) -> str:
+    """Such as "Wednesday 18 November 2026"."""
+    return "" if value is None else f"{_local(value):%A %-d %B %Y}"
+
+
+def short_day(value: datetime | date | None) -> str:
+    """Such as "18 Nov 2026"."""
+    return "" if value is None else f"{_local(value):%-d %b %Y}"
+
+
+def moment(value: datetime | None) -> str:
+    """Such as "18 Nov 2026, 14:05"."""
+    return "" if value is None else f"{_local(value):%-d %b %Y, %H:%M}"
+
+
+def count(value: int | None) -> str:
+    """With commas between the thousands."""
+    return "" if value is None else f"{value:,}"
+
+
+def share(value: float | None) -> str:
+    """A share from 0 to 1 in whole percent."""
+    return "" if value is None else f"{100 * value:.0f} %"
+
+
+def said(word: str | None) -> str:
+    """A word of the closed lists as people say it."""
+    return "" if word is None else _WORDS.get(word, word.replace("_", " "))
+
+
+def listed(items: Any, word: str = "and") -> str:
+    """Such as "a, b and c"."""
+    texts = [str(item) for item in items]
+    return (
+        texts[0] if len(texts) == 1 else f" {word} ".join(filter(None, (", ".join(texts[:-1]), *texts[-1:])))
+    )
+
+
+def marked(text: str) -> Markup:
+    """Text of a reader, escaped, with the found words in mark elements."""
+    safe = str(escape(text))
+    return Markup(safe.replace(MARK_START, "<mark>").replace(MARK_END, "</mark>"))  # noqa: S704 (escaped above)
