@@ -1,5 +1,10 @@
 """Fixtures that every test may ask for: settings, a ledger, a clock that stands still."""
 
+import os
+
+# One thread for small matrices: on a busy machine several wait for each other (measured: 13 times slower).
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import uuid
 from collections.abc import Iterator
 from datetime import UTC, datetime

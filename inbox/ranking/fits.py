@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize
-from scipy.special import betaln, gammaln
+from scipy.special import betaln, digamma, gammaln
 
 from inbox.ranking.stats import Floats
 
@@ -58,24 +58,19 @@ class GammaSpread:
 
 
 def _best(
-    loss: Callable[[Floats], float], starts: list[tuple[float, float]], bounds: list[tuple[float, float]]
+    loss: Callable[[Floats], tuple[float, Floats]],
+    starts: list[tuple[float, float]],
+    bounds: list[tuple[float, float]],
 ) -> Floats:
-    """Point with the least loss, from several starts, so that no shallow valley is taken for the deepest."""
+    """Point with the least loss, from several starts, so that no shallow valley is taken for the deepest.
+
+    `loss` gives its value and its gradient.
+    """
     found = [
-        optimize.minimize(
-            loss, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13, "gtol": 1e-8}
-        )
+        optimize.minimize(loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13})
         for start in starts
     ]
     return np.asarray(min(found, key=lambda result: float(result.fun)).x)
-
-
-def beta_binomial_loglik(failed: Floats, trials: Floats, a: Floats | float, b: Floats | float) -> Floats:
-    """Log of the marginal likelihood of each recipe, without the constant that depends on the counts alone.
-
-    Shapes broadcast: `a` and `b` of shape (n_grid, 1) give (n_grid, n_recipes).
-    """
-    return np.asarray(betaln(a + failed, b + trials - failed) - betaln(a, b))
 
 
 def fit_beta_binomial(failed: ArrayLike, trials: ArrayLike) -> BetaSpread:
@@ -100,9 +95,15 @@ def fit_beta_binomial(failed: ArrayLike, trials: ArrayLike) -> BetaSpread:
     if not len(n):
         return BetaSpread(1.0, 9.0)
 
-    def loss(point: Floats) -> float:
-        mean, concentration = 1 / (1 + np.exp(-point[0])), np.exp(point[1])
-        return -float(beta_binomial_loglik(k, n, mean * concentration, (1 - mean) * concentration).sum())
+    def loss(point: Floats) -> tuple[float, Floats]:
+        mean, size = 1 / (1 + np.exp(-point[0])), np.exp(point[1])
+        a, b = mean * size, (1 - mean) * size
+        gain = betaln(a + k, b + n - k) - betaln(a, b)
+        common = digamma(size) - digamma(size + n)
+        by_a = float((digamma(a + k) - digamma(a) + common).sum())
+        by_b = float((digamma(b + n - k) - digamma(b) + common).sum())
+        by_mean = (by_a - by_b) * size * mean * (1 - mean)
+        return -float(gain.sum()), -np.array([by_mean, by_a * a + by_b * b])
 
     pooled = (k.sum() + 0.5) / (n.sum() + 1)
     middle = float(np.log(pooled / (1 - pooled)))
@@ -115,24 +116,30 @@ def fit_beta_binomial(failed: ArrayLike, trials: ArrayLike) -> BetaSpread:
     return BetaSpread(mean * concentration, (1 - mean) * concentration)
 
 
-def fit_gamma_poisson(counts: ArrayLike, exposures: ArrayLike) -> GammaSpread:
-    """Gamma spread of the rates of all that people might ask for, from the themes that they asked for.
+def fit_gamma_poisson(
+    counts: ArrayLike, exposures: ArrayLike, *, known_by_events: bool, times: ArrayLike = 1.0
+) -> GammaSpread:
+    """Gamma spread of the rates of many sources of events.
 
-    A theme is only known because somebody asked for it at least once, so the likelihood is the zero-truncated
-    one. Where themes are few it says little of how much rates differ, and would often call them all alike;
-    the logarithm of `a` is therefore given a normal prior (see `_USUAL_SHAPE`).
+    Where sources are few the likelihood says little of how much rates differ, and would often call them all
+    alike; the logarithm of `a` is therefore given a normal prior (see `_USUAL_SHAPE`).
 
     Parameters
     ----------
-    counts : array_like of shape (n_themes,)
-        Voices in the whole time watched, not decayed.
-    exposures : array_like of shape (n_themes,) or scalar
+    counts : array_like of shape (n_sources,)
+        Events in the whole time watched, not decayed.
+    exposures : array_like of shape (n_sources,) or scalar
         Length of that time.
+    known_by_events : bool
+        Whether a source is only known because of an event, as a theme is because somebody asked. Then the
+        likelihood is the zero-truncated one, and the fit is one of all that people might ask for.
+    times : array_like of shape (n_sources,) or scalar
+        How many sources each row stands for.
 
     Returns
     -------
     GammaSpread
-        Per unit of exposure; Gamma(1, 1) where there is no theme.
+        Per unit of exposure; Gamma(1, 1) where there is no source.
 
     References
     ----------
@@ -140,18 +147,28 @@ def fit_gamma_poisson(counts: ArrayLike, exposures: ArrayLike) -> GammaSpread:
     """
     n = np.asarray(counts, float)
     exposure = np.broadcast_to(np.asarray(exposures, float), n.shape)
+    row_times = np.broadcast_to(np.asarray(times, float), n.shape)[exposure > 0]
     n, exposure = n[exposure > 0], exposure[exposure > 0]
     if not len(n):
         return GammaSpread(1.0, 1.0)
 
-    def loss(point: Floats) -> float:
+    def loss(point: Floats) -> tuple[float, Floats]:
         a, b = np.exp(point)
-        marginal = gammaln(a + n) - gammaln(a) + a * np.log(b) - (a + n) * np.log(b + exposure)
-        silent = a * (np.log(b) - np.log(b + exposure))
-        known = np.log(-np.expm1(np.minimum(silent, -1e-12)))
-        return float((known - marginal).sum() + 0.5 * ((point[0] - np.log(_USUAL_SHAPE)) / _SHAPE_SD) ** 2)
+        log_stay = np.log(b) - np.log(b + exposure)
+        gain = gammaln(a + n) - gammaln(a) + a * log_stay - n * np.log(b + exposure)
+        by_a = digamma(a + n) - digamma(a) + log_stay
+        by_b = a / b - (a + n) / (b + exposure)
+        if known_by_events:
+            silent = np.minimum(a * log_stay, -1e-12)
+            gain = gain - np.log(-np.expm1(silent))
+            odds = 1.0 / np.expm1(-silent)
+            by_a = by_a + odds * log_stay
+            by_b = by_b + odds * a * (1 / b - 1 / (b + exposure))
+        off = (point[0] - np.log(_USUAL_SHAPE)) / _SHAPE_SD
+        value = 0.5 * off**2 - row_times @ gain
+        return float(value), np.array([off / _SHAPE_SD - a * (row_times @ by_a), -b * (row_times @ by_b)])
 
-    rate = max(float(n.sum()), 0.5) / float(exposure.sum())
+    rate = max(float(row_times @ n), 0.5) / float(row_times @ exposure)
     point = _best(
         loss,
         [(float(np.log(a)), float(np.log(a / rate))) for a in (0.3, 2.0)],

@@ -45,11 +45,14 @@ class Report:
         Key of the reader; a report of nobody known has a key of its own.
     failed : float
         Probability that it says the dish failed; 0 or 1 where a person said so.
+    faults : tuple of str
+        Codes of the faults that it tells of, those of the recipe's page left out.
     """
 
     reader: str
     received_on: date
     failed: float
+    faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

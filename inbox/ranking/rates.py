@@ -72,7 +72,7 @@ def posterior_rates(
     exposure = levels @ decay * found_share
     worth = (levels @ decay) / (levels @ decay**2)
     whole = np.bincount(voices.theme, voices.weight + voices.thumbs, minlength=len(level_of_theme))
-    spread = fit_gamma_poisson(whole, levels.sum(axis=1)[level_of_theme] * found_share)
+    spread = fit_gamma_poisson(whole, levels.sum(axis=1)[level_of_theme] * found_share, known_by_events=True)
     weights = (voices.weight + voices.thumbs) * 2.0 ** (-voices.age_days / half_life_days)
     counts = np.bincount(voices.theme, weights, minlength=len(level_of_theme)) * worth[level_of_theme]
     exposures = (exposure * worth)[level_of_theme]

@@ -151,6 +151,6 @@ def test_gamma_poisson_fit_finds_what_it_was_drawn_from() -> None:
     random = np.random.default_rng(5)
     rates = random.gamma(0.7, 1 / 40, 6000)
     counts = random.poisson(rates * 200)
-    spread = fit_gamma_poisson(counts[counts > 0], 200)
+    spread = fit_gamma_poisson(counts[counts > 0], 200, known_by_events=True)
     assert spread.a == pytest.approx(0.7, rel=0.08)
     assert spread.b == pytest.approx(40, rel=0.08)
