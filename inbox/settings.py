@@ -9,7 +9,7 @@ from the environment only. Read `Settings` first, then `load`.
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import Field, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -97,6 +97,8 @@ class Settings:
     )
     backup_keep_count: int = _setting(8, "Backups to keep.")
     session_hours: int = _setting(24 * 14, "Hours after which a sign-in ends.")
+    given: frozenset[str] = field(default=frozenset(), repr=False)
+    """Names of the settings that were given from outside; what the owner saves does not replace them."""
     log_level: str = _setting("INFO", "How much is logged: DEBUG, INFO, WARNING or ERROR.")
 
     def __post_init__(self) -> None:
@@ -154,44 +156,49 @@ class Settings:
         """Folder that trained models are cached in."""
         return self.folder / "model"
 
-    def with_saved(self, saved: Mapping[str, str], origins: Mapping[str, str] | None = None) -> Self:
-        """Put what the owner saved under anything that was given elsewhere.
+    def with_saved(self, saved: Mapping[str, str]) -> Self:
+        """Put what the owner saved under what was given from outside.
 
         Parameters
         ----------
         saved : mapping of str to str
             Names and texts, as the settings page stores them; unknown names are passed over.
-        origins : mapping of str to str, optional
-            Where each value came from, as `load` returns; only defaults are replaced.
         """
-        given = {name for name, origin in (origins or {}).items() if origin != "default"}
         wanted: dict[str, Any] = {
-            item.name: _parsed(item.name, item.type, saved[item.name], "the settings page")
-            for item in fields(self)
-            if item.metadata["owner"] and item.name in saved and item.name not in given
+            name: parse_setting(name, saved[name])
+            for name in owner_settings()
+            if name in saved and name not in self.given
         }
         return replace(self, **wanted)
 
 
+def setting_fields() -> list[Field[Any]]:
+    """Every setting with its type, default and help, in the order of the class."""
+    return [item for item in fields(Settings) if item.name != "given"]
+
+
+def _field(name: str) -> Field[Any]:
+    return next(item for item in setting_fields() if item.name == name)
+
+
 def owner_settings() -> list[str]:
     """Names of the settings that the owner may change on the settings page."""
-    return [item.name for item in fields(Settings) if item.metadata["owner"]]
+    return [item.name for item in setting_fields() if item.metadata["owner"]]
 
 
 def help_of(name: str) -> str:
     """One line of help for the setting `name`."""
-    return str(next(item for item in fields(Settings) if item.name == name).metadata["help"])
+    return str(_field(name).metadata["help"])
 
 
 def is_secret(name: str) -> bool:
     """Whether the setting `name` is never shown and only read from the environment."""
-    return bool(next(item for item in fields(Settings) if item.name == name).metadata["secret"])
+    return bool(_field(name).metadata["secret"])
 
 
 def parse_setting(name: str, text: str) -> object:
     """Value of the setting `name` from what a person typed; raises InputError as `load` does."""
-    kind = next(item for item in fields(Settings) if item.name == name).type
-    return _parsed(name, kind, text, "the settings page")
+    return _parsed(name, _field(name).type, text, "the settings page")
 
 
 def _parsed(name: str, kind: Any, value: object, origin: str) -> object:
@@ -245,7 +252,7 @@ def load(
     from_file = _read_file(folder / FILE_NAME)
     values: dict[str, Any] = {"folder": folder}
     origins = {"folder": _origin_of_folder(given, environ)}
-    for item in fields(Settings):
+    for item in setting_fields():
         if item.name == "folder":
             continue
         variable = PREFIX + item.name.upper()
@@ -260,7 +267,8 @@ def load(
             continue
         values[item.name] = _parsed(item.name, item.type, value, origin)
         origins[item.name] = origin
-    return Settings(**values), origins
+    given_names = frozenset(name for name, origin in origins.items() if origin != "default")
+    return Settings(**values, given=given_names), origins
 
 
 def _origin_of_folder(given: Mapping[str, object], environ: Mapping[str, str]) -> str:
@@ -278,7 +286,7 @@ def _read_file(path: Path) -> dict[str, object]:
         return {}
     except (OSError, tomllib.TOMLDecodeError) as error:
         raise InputError(f"{path} cannot be read as TOML: {error}. Mend it or remove it.") from error
-    known = {item.name: item for item in fields(Settings)}
+    known = {item.name: item for item in setting_fields()}
     for name in found:
         if name not in known or name == "folder":
             raise InputError(f"{path} has a setting {name!r} that is not known; see README.md, Settings.")

@@ -21,6 +21,7 @@ from inbox.records.engine import open_engine
 from inbox.settings import Settings
 
 if TYPE_CHECKING:
+    from inbox.pipeline.rounds import Kitchen
     from inbox.themes.likeness import Likeness
 
 NOW = datetime(2026, 11, 23, 9, 0, tzinfo=UTC)
@@ -97,16 +98,17 @@ def fresh_engine(tmp_path: Path) -> Iterator[Engine]:
 
 
 @pytest.fixture(scope="session")
-def seed_likeness() -> "Likeness":
-    """The measure of likeness that the program starts with."""
-    from inbox.reading.training import seed_messages
-    from inbox.themes.likeness import fit_likeness
-    from inbox.themes.requests import Request
-    from inbox.themes.sketches import sketch
+def kitchen(tmp_path_factory: pytest.TempPathFactory) -> "Kitchen":
+    """Trained models, made once for all tests."""
+    from inbox.pipeline.rounds import Kitchen
 
-    asked = [message for message in seed_messages() if message.theme]
-    sketches = sketch([Request(one.id, one.told.text, one.told.subject) for one in asked])
-    return fit_likeness(sketches, [str(one.theme) for one in asked])
+    return Kitchen(Settings(folder=tmp_path_factory.mktemp("kitchen")))
+
+
+@pytest.fixture(scope="session")
+def seed_likeness(kitchen: "Kitchen") -> "Likeness":
+    """The measure of likeness that the program starts with."""
+    return kitchen.likeness()
 
 
 @pytest.fixture

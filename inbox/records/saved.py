@@ -16,9 +16,9 @@ def saved_settings(session: Session) -> dict[str, str]:
     return {row.name: row.value for row in session.scalars(select(SavedSetting))}
 
 
-def with_saved(session: Session, settings: Settings, origins: Mapping[str, str] | None = None) -> Settings:
+def with_saved(session: Session, settings: Settings) -> Settings:
     """Settings as they count: what was given from outside, then what the owner saved, then the defaults."""
-    return settings.with_saved(saved_settings(session), origins)
+    return settings.with_saved(saved_settings(session))
 
 
 def save_settings(session: Session, settings: Settings, values: Mapping[str, str], *, now: datetime) -> None:

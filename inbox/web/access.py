@@ -60,7 +60,7 @@ def _run(view: View, who: frozenset[str], arguments: dict[str, Any]) -> Response
     changes = request.method not in SAFE_METHODS
     with (here.writing if changes else here.reading)() as session:
         g.now = here.clock()
-        g.settings = with_saved(session, here.settings, here.origins)
+        g.settings = with_saved(session, here.settings)
         g.account = find_signed_in(session, request.cookies.get(cookie_name()), now=g.now)
         g.frame = load_frame(session, g.settings, g.account)
         answer: Answer

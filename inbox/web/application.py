@@ -1,6 +1,6 @@
 """The application factory."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import datetime
 
 from flask import Flask
@@ -24,7 +24,6 @@ def create_app(
     engine: Engine,
     *,
     clock: Callable[[], datetime] = utc_now,
-    origins: Mapping[str, str] | None = None,
 ) -> Flask:
     """Make the web application.
 
@@ -36,11 +35,9 @@ def create_app(
         The ledger, with its tables in their newest form (`records.migrate.upgrade`).
     clock : callable, optional
         Gives the present moment.
-    origins : mapping of str to str, optional
-        Where each setting came from (`settings.load`); those given from outside are not laid over.
     """
     app = Flask(__name__, template_folder=str(templates_folder()), static_folder=None)
-    here = Installation(settings, engine, clock, dict(origins or {}))
+    here = Installation(settings, engine, clock)
     remember(app, here)
     app.config.update(
         SECRET_KEY=here.make_key(),

@@ -1,8 +1,8 @@
 """What the application holds for its whole life: settings, sessions, the clock, the signing key."""
 
 import secrets
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import cast
 
@@ -30,7 +30,6 @@ class Installation:
     settings: Settings
     engine: Engine
     clock: Callable[[], datetime]
-    origins: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def writing(self) -> sessionmaker[Session]:

@@ -1,5 +1,6 @@
 """What the owner saves counts, under whatever was given from outside."""
 
+from dataclasses import replace
 from datetime import datetime
 
 import pytest
@@ -21,7 +22,7 @@ def test_saved_value_replaces_a_default(session: Session, settings: Settings, no
 def test_environment_wins_over_what_was_saved(session: Session, settings: Settings, now: datetime) -> None:
     save_settings(session, settings, {"site_name": "Crumb & Co"}, now=now)
 
-    counted = with_saved(session, settings, {"site_name": "environment"})
+    counted = with_saved(session, replace(settings, given=frozenset({"site_name"})))
 
     assert counted.site_name == "Test kitchen"
 

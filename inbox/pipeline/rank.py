@@ -1,0 +1,193 @@
+"""Ranking themes and judging recipes from what counts in the ledger, and storing what came of it."""
+
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import delete, func, insert, select
+from sqlalchemy.orm import Session
+
+from inbox.calendar import local_date
+from inbox.occasions import occasions_between, parse_occasions
+from inbox.ranking import demand, health
+from inbox.ranking.demand import RankedTheme, ThemeVoices
+from inbox.ranking.season import Season
+from inbox.ranking.voices import Voice
+from inbox.records.documents import plain
+from inbox.records.tables import Labels, Message, MessageReading, Recipe, Revision
+from inbox.records.tables_out import RecipeStanding, Theme, ThemeMember, ThemeRank
+from inbox.settings import Settings
+
+_PAST_DAYS, _AHEAD_DAYS = 400, 400
+"""Span in which occasions are looked up: one year each way holds every occurrence that can matter."""
+
+
+def rank_themes(session: Session, settings: Settings, *, now: datetime) -> list[RankedTheme]:
+    """Rank the open themes, and keep the ranking in the place of the last one."""
+    on = local_date(now, settings.zone)
+    themes = _theme_voices(session, settings, now)
+    ranked = demand.rank(
+        themes,
+        on=on,
+        observed_from=_observed_from(session, settings) or on,
+        seasons=seasons_around(settings, on),
+        lead_days=settings.lead_time_weeks * 7,
+        effort_weight=settings.effort_weight,
+    )
+    session.execute(delete(ThemeRank))
+    rows = [
+        {
+            "theme_id": row.theme_id,
+            "ranked_at": now,
+            "place": row.place,
+            "score": row.score,
+            "reader_count": row.reader_count,
+            "in_words": row.reason,
+            "details": plain(asdict(row)),
+        }
+        for row in ranked
+    ]
+    if rows:
+        session.execute(insert(ThemeRank), rows)
+    session.expire_all()
+    return ranked
+
+
+def seasons_around(settings: Settings, on: date) -> list[Season]:
+    """Past and coming occurrences of the occasions that the owner plans for."""
+    codes = parse_occasions(settings.occasions, settings.country)
+    return [
+        Season(occasion.asked_as, occasion.name, occasion.on, occasion.until_on)
+        for occasion in occasions_between(
+            on - timedelta(days=_PAST_DAYS), on + timedelta(days=_AHEAD_DAYS), codes, settings.country
+        )
+    ]
+
+
+def _observed_from(session: Session, settings: Settings) -> date | None:
+    first = session.scalar(select(func.min(Message.received_at)).where(Message.kept_apart.is_(None)))
+    return local_date(first, settings.zone) if first else None
+
+
+def _theme_voices(session: Session, settings: Settings, now: datetime) -> list[ThemeVoices]:
+    rows = session.execute(
+        select(
+            ThemeMember.theme_id,
+            ThemeMember.by_hand,
+            Message.id,
+            Message.reader_id,
+            Message.received_at,
+            Message.thumbs_up_count,
+            Labels.by_hand,
+            MessageReading.kind_probabilities,
+        )
+        .join(Message, Message.id == ThemeMember.message_id)
+        .join(Labels, Labels.message_id == Message.id)
+        .outerjoin(MessageReading, MessageReading.message_id == Message.id)
+        .where(Message.received_at <= now)
+        .order_by(ThemeMember.theme_id, Message.received_at, Message.id)
+    )
+    voices: dict[int, list[Voice]] = {}
+    for theme_id, placed_by_hand, message_id, reader_id, received_at, thumbs, labelled, read in rows:
+        voices.setdefault(theme_id, []).append(
+            Voice(
+                reader=f"reader {reader_id}" if reader_id else f"message {message_id}",
+                received_on=local_date(received_at, settings.zone),
+                weight=1.0 if placed_by_hand or labelled else float((read or {}).get("request", 1.0)),
+                thumbs_up_count=thumbs,
+            )
+        )
+    titles = dict(session.execute(select(Recipe.id, Recipe.title)).all())
+    themes = session.scalars(
+        select(Theme).where(Theme.shelf == "open", Theme.merged_into_id.is_(None)).order_by(Theme.id)
+    )
+    return [
+        ThemeVoices(
+            theme_id=theme.id,
+            voices=tuple(voices[theme.id]),
+            occasion=theme.occasion,
+            coverage=theme.coverage,
+            covered_by=titles.get(theme.covered_by_id or 0),
+            effort_days=theme.effort,
+        )
+        for theme in themes
+        if theme.id in voices
+    ]
+
+
+def judge_recipes(session: Session, settings: Settings, *, now: datetime) -> list[health.RecipeHealth]:
+    """Judge all recipes together, each since its last revision, and keep the standings."""
+    reports = _reports(session, settings, now)
+    recipe_ids = session.scalars(select(Recipe.id).order_by(Recipe.id)).all()
+    changed = _last_revisions(session, settings, now)
+    judged = health.judge(
+        [
+            health.RecipeReports(
+                recipe_id,
+                tuple(
+                    report
+                    for report in reports.get(recipe_id, ())
+                    if report.received_on >= changed.get(recipe_id, date.min)
+                ),
+            )
+            for recipe_id in recipe_ids
+        ]
+    )
+    session.execute(delete(RecipeStanding))
+    rows = [_standing_row(row, now) for row in judged]
+    if rows:
+        session.execute(insert(RecipeStanding), rows)
+    session.expire_all()
+    return judged
+
+
+def _standing_row(judged: health.RecipeHealth, now: datetime) -> dict[str, Any]:
+    return {
+        "recipe_id": judged.recipe_id,
+        "judged_at": now,
+        "standing": judged.standing,
+        "share": judged.share,
+        "low": judged.low,
+        "high": judged.high,
+        "reader_count": judged.reader_count,
+        "failed_count": judged.failed_count,
+        "in_words": judged.in_words,
+        "details": plain(asdict(judged)),
+    }
+
+
+def _reports(session: Session, settings: Settings, now: datetime) -> dict[int, list[health.Report]]:
+    """Made-it reports that say how it turned out, by recipe, oldest first."""
+    rows = session.execute(
+        select(
+            Labels.recipe_id, Message.id, Message.reader_id, Message.received_at, Labels.failed_probability
+        )
+        .join(Message, Message.id == Labels.message_id)
+        .where(
+            Labels.is_made_it,
+            Labels.outcome.is_not(None),
+            Labels.recipe_id.is_not(None),
+            Message.received_at <= now,
+        )
+        .order_by(Message.received_at, Message.id)
+    )
+    reports: dict[int, list[health.Report]] = {}
+    for recipe_id, message_id, reader_id, received_at, failed in rows:
+        reports.setdefault(recipe_id or 0, []).append(
+            health.Report(
+                reader=f"reader {reader_id}" if reader_id else f"message {message_id}",
+                received_on=local_date(received_at, settings.zone),
+                failed=failed,
+            )
+        )
+    return reports
+
+
+def _last_revisions(session: Session, settings: Settings, now: datetime) -> dict[int, date]:
+    rows: Sequence[Any] = session.execute(
+        select(Revision.recipe_id, func.max(Revision.made_at))
+        .where(Revision.made_at <= now)
+        .group_by(Revision.recipe_id)
+    ).all()
+    return {recipe_id: local_date(made_at, settings.zone) for recipe_id, made_at in rows}
