@@ -112,7 +112,7 @@ def receive_form(
             problems.setdefault("photos", _photo_problem(content, len(pictures), photo_limit_bytes))
     if problems:
         return FormResult(problems=problems)
-    stamp = form_guard.read_stamp(session, form, said.get("stamp", ""))
+    stamp = form_guard.read_stamp(session, form, said.get("stamp", ""), now=now)
     if stamp is None or now - stamp[0] > timedelta(hours=form_guard.STAMP_HOURS):
         return FormResult(problems={"": "This form was open for too long. Please send it once more."})
     if not form_guard.count_attempt(session, "form", sender, now=now, most_an_hour=posts_an_hour):

@@ -1,6 +1,6 @@
 """How often a sender may try a door (a sign-in, a form), counted in the ledger so that all workers agree.
 
-A sender is kept as a keyed hash of its address, for a day at most.
+A sender is kept as a keyed hash of its address that changes each day, for a day at most.
 """
 
 import hashlib
@@ -10,9 +10,11 @@ from datetime import datetime, timedelta
 from ipaddress import IPv6Address, ip_address, ip_network
 
 from sqlalchemy import delete, func, select
+from sqlalchemy.dialects.postgresql import insert as postgresql_insert
+from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.orm import Session
 
-from inbox.records.saved import keep
+from inbox.records.engine import is_postgresql
 from inbox.records.tables_out import Attempt, SavedSetting
 
 KEPT_HOURS = 24
@@ -21,15 +23,22 @@ _KEY_NAME = "program.signing_key"
 
 def signing_key(session: Session, *, now: datetime) -> str:
     """Random key of this installation's own, made when first asked for; signs cookies and time stamps."""
-    row = session.get(SavedSetting, _KEY_NAME)
-    if row is None:
-        keep(session, _KEY_NAME, secrets.token_urlsafe(32), now=now)
-        row = session.get_one(SavedSetting, _KEY_NAME)
-    return row.value
+    wanted = select(SavedSetting.value).where(SavedSetting.name == _KEY_NAME)
+    found = session.scalar(wanted)
+    if found is None:
+        # Two workers may start at once; whoever comes second takes the first one's key.
+        make = postgresql_insert if is_postgresql(session) else sqlite_insert
+        row = {"name": _KEY_NAME, "value": secrets.token_urlsafe(32), "changed_at": now}
+        session.execute(make(SavedSetting).on_conflict_do_nothing(), [row])
+        found = session.scalar(wanted)
+    return str(found)
 
 
-def hash_sender(address: str, key: str) -> str:
-    """Keyed hash of a network address; an IPv6 sender counts by its /64, which one household shares."""
+def hash_sender(session: Session, address: str, *, now: datetime) -> str:
+    """Hash of a network address that cannot be turned back and changes each day.
+
+    An IPv6 sender counts by its /64, which one household shares.
+    """
     try:
         parsed = ip_address(address)
     except ValueError:
@@ -37,7 +46,8 @@ def hash_sender(address: str, key: str) -> str:
     else:
         is_long = isinstance(parsed, IPv6Address) and parsed.ipv4_mapped is None
         plain = str(ip_network((parsed, 64), strict=False)) if is_long else str(parsed)
-    return hmac.new(key.encode(), plain.encode(), hashlib.sha256).hexdigest()
+    body = f"sender\x1f{now.date().isoformat()}\x1f{plain}".encode()
+    return hmac.new(signing_key(session, now=now).encode(), body, hashlib.sha256).hexdigest()
 
 
 def count_tries(session: Session, door: str, sender_hash: str, since: datetime) -> int:

@@ -148,10 +148,10 @@ def test_the_last_owner_stays(session: Session, owner: Account, now: datetime) -
     assert accounts.find_signed_in(session, token, now=now) is None
 
 
-def test_a_household_counts_as_one_sender_and_the_address_is_not_kept() -> None:
-    first = hash_sender("2001:db8:1:2:aaaa::1", "key")
+def test_a_household_counts_as_one_sender_and_no_address_is_kept(session: Session, now: datetime) -> None:
+    first = hash_sender(session, "2001:db8:1:2:aaaa::1", now=now)
 
-    assert first == hash_sender("2001:db8:1:2:bbbb::9", "key")
-    assert first != hash_sender("2001:db8:1:3::1", "key")
-    assert hash_sender("192.0.2.1", "key") != hash_sender("192.0.2.1", "other key")
-    assert "192.0.2.1" not in hash_sender("192.0.2.1", "key")
+    assert first == hash_sender(session, "2001:db8:1:2:bbbb::9", now=now)
+    assert first != hash_sender(session, "2001:db8:1:3::1", now=now)
+    assert first != hash_sender(session, "2001:db8:1:2:aaaa::1", now=now + timedelta(days=1))
+    assert "192.0.2.1" not in hash_sender(session, "192.0.2.1", now=now)

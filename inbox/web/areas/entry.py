@@ -4,8 +4,8 @@ from flask import Blueprint, Response, g, request
 from sqlalchemy.orm import Session
 
 from inbox.records import accounts
-from inbox.records.limits import hash_sender, signing_key
-from inbox.web.access import cookie_name, inside, may, see_other, settings
+from inbox.records.limits import hash_sender
+from inbox.web.access import cookie_name, inside, may, respond, see_other, settings
 from inbox.web.installation import installation
 from inbox.web.known import is_known_browser, remember_browser
 from inbox.web.page import Answer, Refusal
@@ -32,7 +32,7 @@ def sign_in(session: Session) -> Answer:
     """Check name and password; on success lead on, with the words of a form that came too late."""
     name, then = request.form.get("name", ""), inside(request.form.get("then"), "")
     waiting = kept_fields(request.form)
-    sender = hash_sender(request.remote_addr or "", signing_key(session, now=g.now))
+    sender = hash_sender(session, request.remote_addr or "", now=g.now)
     try:
         token = accounts.sign_in(
             session,
@@ -49,8 +49,6 @@ def sign_in(session: Session) -> Answer:
         ]
         return Refusal(SignInPage(then=then, name=name, trouble=str(error), kept=kept), keep=True)
     if waiting and then:
-        from inbox.web.access import respond
-
         response = respond(StillHerePage(then, waiting), g.frame)
     else:
         response = see_other(then or "/")
