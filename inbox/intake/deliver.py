@@ -13,8 +13,7 @@ from inbox.intake.arrival import Arrival, arrive
 from inbox.intake.catalogue import Catalogue, load_catalogue
 from inbox.intake.compare import compare
 from inbox.intake.incoming import Delivered, Incoming, Unusable
-from inbox.intake.set_aside import put_aside
-from inbox.intake.store import store
+from inbox.intake.store import put_aside, store
 
 __all__ = ["Delivered", "Incoming", "Unusable", "deliver", "deliver_all"]
 

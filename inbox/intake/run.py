@@ -5,7 +5,7 @@ had run once: each batch and the position after it are one transaction. Start wi
 """
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -16,7 +16,8 @@ from inbox.errors import InputError
 from inbox.intake.catalogue import load_catalogue
 from inbox.intake.deliver import deliver_all
 from inbox.intake.incoming import Delivered, Incoming, Unusable
-from inbox.intake.sources import ImportOptions, Source, open_source
+from inbox.intake.sources import ImportOptions, Source, kind_of, open_source
+from inbox.intake.table import heads_of, recall, remember
 from inbox.intake.threads import link_late_parents
 from inbox.records.tables import IntakeRun
 
@@ -79,8 +80,25 @@ def import_path(
     InputError
         If the file cannot be brought in at all; then nothing was.
     """
+    kind = kind_of(path)
+    if kind in ("csv", "xlsx"):
+        options = _with_remembered_columns(sessions, path, kind, options)
     with open_source(path, options) as source:
         return run_source(sessions, source, name=name or path.name, now=options.now, progress=progress)
+
+
+def _with_remembered_columns(
+    sessions: sessionmaker[Session], path: Path, kind: str, options: ImportOptions
+) -> ImportOptions:
+    """Options with what the owner once said of a table with these heads; what is said now is remembered."""
+    heads = heads_of(path, kind)
+    with sessions.begin() as session:
+        known = recall(session, heads) or {"columns": None, "day_first": None}
+        columns = options.columns if options.columns is not None else known["columns"]
+        day_first = options.day_first if options.day_first is not None else known["day_first"]
+        if options.columns is not None or options.day_first is not None:
+            remember(session, heads, columns=columns or {}, day_first=day_first, now=options.now)
+    return replace(options, columns=columns, day_first=day_first)
 
 
 def run_source(

@@ -20,6 +20,7 @@ from inbox.errors import InputError
 from inbox.intake import jsonl, mbox
 from inbox.intake.incoming import SET_ASIDE_LIMIT_BYTES, Incoming, Unusable
 from inbox.intake.mime import MailOptions, read_mail
+from inbox.intake.table import read_table
 
 HEAD_BYTES = 64 * 1024
 _MAIL_FIELD = re.compile(
@@ -126,7 +127,30 @@ def _file(path: Path, file: BinaryIO, options: ImportOptions) -> Source:
         return _zip(file, digest, options)
     if kind == "jsonl":
         return Source("jsonl", "jsonl", digest, jsonl.split_lines(file), jsonl.read_line)
+    if kind in ("csv", "xlsx"):
+        rows, read, count = read_table(
+            path,
+            kind,
+            columns=options.columns,
+            day_first=options.day_first,
+            zone=options.zone,
+            own_addresses=options.own_addresses,
+        )
+        return Source(kind, "table", digest, rows, read, count)
     raise InputError(f"{path.name} cannot be read. {_CAN_BE}")
+
+
+def kind_of(path: Path) -> str:
+    """Kind of a file by its content, or "folder"; raises InputError as `open_source` does."""
+    if not path.exists():
+        raise InputError(f"There is no file {path}.")
+    if path.is_dir():
+        return "folder"
+    try:
+        with path.open("rb") as file:
+            return recognise(file.read(HEAD_BYTES), path.name)
+    except PermissionError as error:
+        raise InputError(f"{path} cannot be read: permission denied.") from error
 
 
 def recognise(head: bytes, name: str) -> str:

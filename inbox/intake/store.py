@@ -5,19 +5,27 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, update
+from sqlalchemy import insert, select, update
 from sqlalchemy.dialects.postgresql import insert as postgresql_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.orm import Session
 
 from inbox.intake.arrival import Arrival
 from inbox.intake.compare import stored_by_key
-from inbox.intake.incoming import clean_line, fit_key
+from inbox.intake.incoming import (
+    SET_ASIDE_LIMIT_BYTES,
+    Delivered,
+    Unusable,
+    clean,
+    clean_line,
+    fit_key,
+    short_hash,
+)
 from inbox.intake.readers import add_readers
 from inbox.intake.threads import link_answers, record_returns
 from inbox.records.engine import is_postgresql
 from inbox.records.settle import check_label, settle
-from inbox.records.tables import HandLabel, Message, Photo, RawItem
+from inbox.records.tables import HandLabel, Message, Photo, RawItem, SetAside
 
 
 def store(session: Session, arrivals: Sequence[Arrival], run_id: int | None, now: datetime) -> None:
@@ -43,6 +51,28 @@ def store(session: Session, arrivals: Sequence[Arrival], run_id: int | None, now
         ],
     )
     record_returns(session, [report for a in arrivals for report in a.incoming.came_back], now=now)
+
+
+def put_aside(session: Session, item: Unusable, *, run_id: int | None, now: datetime) -> Delivered:
+    """Keep an item that cannot be taken in; the same bytes again are already here."""
+    kept = item.raw[:SET_ASIDE_LIMIT_BYTES]
+    fingerprint = short_hash(item.door, kept)
+    before = session.scalar(select(SetAside).where(SetAside.fingerprint == fingerprint))
+    if before is not None:
+        return Delivered("already_here", set_aside_id=before.id)
+    row = SetAside(
+        run_id=run_id,
+        door=item.door,
+        place=clean_line(item.place) or "",
+        reason=clean(item.reason)[:1000],
+        fingerprint=fingerprint,
+        raw=kept,
+        details=dict(item.details) if item.details else None,
+        set_aside_at=now,
+    )
+    session.add(row)
+    session.flush()
+    return Delivered("set_aside", set_aside_id=row.id)
 
 
 def _insert_messages(session: Session, rows: list[dict[str, Any]]) -> dict[str, tuple[int, bool]]:
