@@ -1,22 +1,20 @@
-"""Ranking themes and judging recipes from what counts in the ledger, and storing what came of it."""
+"""Ranking themes from what counts in the ledger, and storing the ranking."""
 
-from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date, datetime, timedelta
-from typing import Any
 
 from sqlalchemy import delete, func, insert, select
 from sqlalchemy.orm import Session
 
 from inbox.calendar import local_date
 from inbox.occasions import occasions_between, parse_occasions
-from inbox.ranking import demand, health
+from inbox.ranking import demand
 from inbox.ranking.demand import RankedTheme, ThemeVoices
 from inbox.ranking.season import Season
 from inbox.ranking.voices import Voice
 from inbox.records.documents import plain
-from inbox.records.tables import Labels, Message, MessageReading, Recipe, Revision
-from inbox.records.tables_out import RecipeStanding, Theme, ThemeMember, ThemeRank
+from inbox.records.tables import Labels, Message, MessageReading, Recipe
+from inbox.records.tables_out import Theme, ThemeMember, ThemeRank
 from inbox.settings import Settings
 
 _PAST_DAYS, _AHEAD_DAYS = 400, 400
@@ -114,80 +112,3 @@ def _theme_voices(session: Session, settings: Settings, now: datetime) -> list[T
         for theme in themes
         if theme.id in voices
     ]
-
-
-def judge_recipes(session: Session, settings: Settings, *, now: datetime) -> list[health.RecipeHealth]:
-    """Judge all recipes together, each since its last revision, and keep the standings."""
-    reports = _reports(session, settings, now)
-    recipe_ids = session.scalars(select(Recipe.id).order_by(Recipe.id)).all()
-    changed = _last_revisions(session, settings, now)
-    judged = health.judge(
-        [
-            health.RecipeReports(
-                recipe_id,
-                tuple(
-                    report
-                    for report in reports.get(recipe_id, ())
-                    if report.received_on >= changed.get(recipe_id, date.min)
-                ),
-            )
-            for recipe_id in recipe_ids
-        ]
-    )
-    session.execute(delete(RecipeStanding))
-    rows = [_standing_row(row, now) for row in judged]
-    if rows:
-        session.execute(insert(RecipeStanding), rows)
-    session.expire_all()
-    return judged
-
-
-def _standing_row(judged: health.RecipeHealth, now: datetime) -> dict[str, Any]:
-    return {
-        "recipe_id": judged.recipe_id,
-        "judged_at": now,
-        "standing": judged.standing,
-        "share": judged.share,
-        "low": judged.low,
-        "high": judged.high,
-        "reader_count": judged.reader_count,
-        "failed_count": judged.failed_count,
-        "in_words": judged.in_words,
-        "details": plain(asdict(judged)),
-    }
-
-
-def _reports(session: Session, settings: Settings, now: datetime) -> dict[int, list[health.Report]]:
-    """Made-it reports that say how it turned out, by recipe, oldest first."""
-    rows = session.execute(
-        select(
-            Labels.recipe_id, Message.id, Message.reader_id, Message.received_at, Labels.failed_probability
-        )
-        .join(Message, Message.id == Labels.message_id)
-        .where(
-            Labels.is_made_it,
-            Labels.outcome.is_not(None),
-            Labels.recipe_id.is_not(None),
-            Message.received_at <= now,
-        )
-        .order_by(Message.received_at, Message.id)
-    )
-    reports: dict[int, list[health.Report]] = {}
-    for recipe_id, message_id, reader_id, received_at, failed in rows:
-        reports.setdefault(recipe_id or 0, []).append(
-            health.Report(
-                reader=f"reader {reader_id}" if reader_id else f"message {message_id}",
-                received_on=local_date(received_at, settings.zone),
-                failed=failed,
-            )
-        )
-    return reports
-
-
-def _last_revisions(session: Session, settings: Settings, now: datetime) -> dict[int, date]:
-    rows: Sequence[Any] = session.execute(
-        select(Revision.recipe_id, func.max(Revision.made_at))
-        .where(Revision.made_at <= now)
-        .group_by(Revision.recipe_id)
-    ).all()
-    return {recipe_id: local_date(made_at, settings.zone) for recipe_id, made_at in rows}

@@ -12,7 +12,8 @@ from threading import Lock
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.pipeline.catalogue import hand_labelled
-from inbox.pipeline.rank import judge_recipes, rank_themes
+from inbox.pipeline.judge import judge_recipes
+from inbox.pipeline.rank import rank_themes
 from inbox.pipeline.read import ReadResult, Spread, one_by_one, read_messages
 from inbox.pipeline.regroup import RegroupResult, regroup
 from inbox.reading.model import ReadingModel

@@ -6,7 +6,8 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session, sessionmaker
 
-from inbox.pipeline.rank import judge_recipes, rank_themes
+from inbox.pipeline.judge import judge_recipes
+from inbox.pipeline.rank import rank_themes
 from inbox.pipeline.rounds import Kitchen, go_round
 from inbox.records.check import check_ledger
 from inbox.records.engine import make_sessions
@@ -123,3 +124,45 @@ def test_a_whole_round_leaves_a_sound_ledger(
         assert session.scalars(select(ThemeRank)).all()
         assert session.scalars(select(Message.text).where(Message.id == ids[0])).one() == texts[0]
         assert check_ledger(session) == []
+
+
+def test_what_a_revision_did_is_kept_with_the_standing(
+    session: Session, settings: Settings, now: datetime
+) -> None:
+    recipe = make_recipe(session)
+    for day in range(8):
+        report(session, recipe, "failed", now - timedelta(days=day + 40))
+        report(session, recipe, "worked", now - timedelta(days=day + 1))
+    revision = Revision(
+        recipe_id=recipe.id, made_at=now - timedelta(days=30), note="a larger tin", noticed=False
+    )
+    session.add(revision)
+    session.flush()
+
+    judge_recipes(session, settings, now=now)
+
+    (effect,) = session.get_one(RecipeStanding, recipe.id).details["revisions"]
+    assert effect["revision_id"] == revision.id
+    assert (effect["verdict"], effect["before_readers"], effect["after_readers"]) == ("better", 8, 8)
+
+
+def test_a_sudden_rise_is_seen_in_the_running_week(
+    session: Session, settings: Settings, now: datetime
+) -> None:
+    recipes = [make_recipe(session) for _ in range(10)]
+    for recipe in recipes:
+        for week in range(20):
+            report(session, recipe, "worked", now - timedelta(weeks=week, hours=2))
+    for _ in range(6):
+        message = make_message(
+            session, reader_id=make_reader(session).id, received_at=now - timedelta(hours=1)
+        )
+        for field, value in (("kinds", ["problem"]), ("faults", ["sank"]), ("recipe", recipes[0].slug)):
+            set_hand_label(session, message.id, field, value, account_id=None, now=now)
+
+    judge_recipes(session, settings, now=now)
+
+    details = session.get_one(RecipeStanding, recipes[0].id).details
+    assert {spike["fault"] for spike in details["spikes"]} == {None, "sank"}
+    assert details["faults"][0]["fault"] == "sank"
+    assert session.get_one(RecipeStanding, recipes[1].id).details["spikes"] == []
