@@ -28,7 +28,9 @@ SEEN_EVERY = timedelta(hours=1)
 """How exactly the last use of a sign-in is remembered; a write a page would make readers wait."""
 
 
-def may(*who: str, when_not_taken: View | None = None) -> Callable[[View], Callable[..., Response]]:
+def may(
+    *who: str, when_not_taken: View | None = None, open_to_other_sites: bool = False
+) -> Callable[[View], Callable[..., Response]]:
     """Declare who may use a view: "owner", "helper", or "anyone".
 
     Parameters
@@ -36,6 +38,8 @@ def may(*who: str, when_not_taken: View | None = None) -> Callable[[View], Calla
     when_not_taken : callable, optional
         Called with the view's arguments, without a session, when the ledger cannot be written;
         by default the general page for that is shown.
+    open_to_other_sites : bool, default=False
+        Whether pages and programs of other sites may send to it; it then looks at the origin itself.
     """
 
     def declare(view: View) -> Callable[..., Response]:
@@ -49,6 +53,7 @@ def may(*who: str, when_not_taken: View | None = None) -> Callable[[View], Calla
                 return respond(when_not_taken(**arguments), Frame.without_ledger(installation().settings))
 
         guarded.may = frozenset(who)  # type: ignore[attr-defined]
+        guarded.open_to_other_sites = open_to_other_sites  # type: ignore[attr-defined]
         return guarded
 
     return declare

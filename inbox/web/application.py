@@ -10,13 +10,13 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from inbox.places import templates_folder
 from inbox.settings import Settings
 from inbox.web import phrasing, safety, still, trouble
-from inbox.web.areas import entry, home, house, messages
+from inbox.web.areas import entry, home, house, messages, reader_forms
 from inbox.web.installation import Installation, remember, utc_now
 
 FORM_BYTES = 1_000_000
 """Most that an ordinary form may hold; views that take files allow more."""
 
-AREAS = (entry.area, home.area, house.area, messages.area)
+AREAS = (entry.area, home.area, house.area, messages.area, reader_forms.area)
 
 
 def create_app(
