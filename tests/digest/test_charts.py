@@ -59,7 +59,8 @@ def test_outcomes_are_told_before_and_after_a_change() -> None:
     drawing = weekly_outcomes("Rye", weeks, revisions=[(1, "less water")])
 
     assert drawing.in_words == (
-        "3 of 9 reports failed in 2 weeks. Change 1 (less water) before W2: 0 of 5 failed before, 3 of 4 since."
+        "3 of 9 reports failed in 2 weeks. "
+        "Change 1 (less water) before W2: 0 of 5 failed before, 3 of 4 since."
     )
 
 
