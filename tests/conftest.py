@@ -127,3 +127,13 @@ def fresh_postgres_url(postgres_url: str) -> Iterator[str]:
     with admin.connect() as connection:
         connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
     admin.dispose()
+
+
+@pytest.fixture(scope="session")
+def trained_folder(request: pytest.FixtureRequest) -> Path:
+    """Folder with a trained reading model; kept between runs, and trained anew whenever it no longer fits."""
+    from inbox.reading.saved import load_or_train
+
+    folder = request.config.cache.mkdir("reading-model")
+    load_or_train(folder)
+    return folder

@@ -96,7 +96,17 @@ def _line(message: dict[str, Any], channel: str) -> str:
     return json.dumps({name: value for name, value in fields.items() if value}, ensure_ascii=False)
 
 
-HEADS = ("Number", "Date", "Name", "E-mail", "Page", "Stars", "Thumbs up", "Comment", "May we quote you")
+HEADS = (
+    "Number",
+    "Date",
+    "Name",
+    "E-mail",
+    "Page address",
+    "Stars",
+    "Thumbs up",
+    "Comment",
+    "May we quote you",
+)
 
 
 def comments(messages: list[dict[str, Any]], heads: tuple[str, ...] = HEADS, since: str = "") -> str:
@@ -110,7 +120,7 @@ def comments(messages: list[dict[str, Any]], heads: tuple[str, ...] = HEADS, sin
                 "Date": message["sent_at"][:16].replace("T", " "),
                 "Name": message["name"],
                 "E-mail": message["email"],
-                "Page": pages.get(message["page"], ""),
+                "Page address": pages.get(message["page"], ""),
                 "Stars": message["stars"],
                 "Thumbs up": message["thumbs_up"],
                 "Comment": message["text"],
@@ -238,7 +248,7 @@ def files() -> dict[str, bytes]:
         "Date",
         "Comment",
         "Number",
-        "Page",
+        "Page address",
         "Name",
         "E-mail",
         "Stars",
