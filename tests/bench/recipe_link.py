@@ -63,7 +63,8 @@ class Choice:
 
 
 def load_site(name: str, messages: Path, catalogue: Path, meant: Mapping[str, bool]) -> Site:
-    rows = [json.loads(line) for line in messages.read_text(encoding="utf-8").splitlines()]
+    lines = messages.read_text(encoding="utf-8").splitlines()
+    rows = [row for row in map(json.loads, lines) if row["id"].startswith(f"{name}-")]
     recipes = tuple(
         CatalogueRecipe(
             r["slug"], r["title"], r.get("url"), tuple(r["ingredients"]), tuple(r["steps"]), r.get("tags", {})
