@@ -5,11 +5,11 @@ Pure. `why_apart` says which; `returns` reads a delivery report.
 
 import re
 from collections.abc import Collection
-from email.message import Message
 
-from inbox.intake.headers import Fields, decode_words, fields_of, message_ids
+from inbox.intake.headers import message_ids
 from inbox.intake.incoming import CameBack, clean_address, clean_line
 from inbox.intake.mail_marks import AUTO_SUBJECT, BOUNCE_SUBJECT
+from inbox.intake.mail_parts import Fields, Part, split_head
 
 MACHINE_LOCALS = re.compile(
     r"(?:no-?reply|do-?not-?reply|donotreply|wordpress|www-data|apache|forms?|notifications?|webmaster|mailer|"
@@ -24,9 +24,9 @@ _STATUS = re.compile(r"([245])\.\d{1,3}\.\d{1,3}")
 
 
 def why_apart(
-    mail: Message,
-    fields: Fields,
+    mail: Part,
     *,
+    subject: str,
     types: Collection[str],
     calendar_method: str,
     sender: str | None,
@@ -37,8 +37,11 @@ def why_apart(
 
     Parameters
     ----------
+    mail : Part
+    subject : str
+        Its decoded subject.
     types : collection of str
-        Content types of the parts.
+        Content types of its parts.
     calendar_method : str
         METHOD of an invitation in it.
     sender : str or None
@@ -48,78 +51,72 @@ def why_apart(
     own_addresses : collection of str
         Addresses of the owner, casefolded.
     """
-    if _is_bounce(mail, fields, types, sender):
+    if _is_bounce(mail, subject, types, sender):
         return "bounce"
-    if _is_automatic(fields, types, is_notice=is_notice):
+    if _is_automatic(mail.fields, subject, types, is_notice=is_notice):
         return "auto_reply"
-    if "text/calendar" in types and (calendar_method or mail.get_content_type() == "text/calendar"):
+    if "text/calendar" in types and (calendar_method or mail.kind == "text/calendar"):
         return "calendar"
     if is_notice:
         return None
     if sender and sender in own_addresses:
         return "own_mail"
-    return _list_or_newsletter(mail, fields, own_addresses)
+    return _list_or_newsletter(mail, own_addresses)
 
 
-def _is_bounce(mail: Message, fields: Fields, types: Collection[str], sender: str | None) -> bool:
+def _is_bounce(mail: Part, subject: str, types: Collection[str], sender: str | None) -> bool:
     # RFC 3464: a report with a delivery-status part. In the field many bounces are plain text.
-    if "message/delivery-status" in types:
+    if "message/delivery-status" in types or mail.fields.first("x-failed-recipients"):
         return True
-    report = str(mail.get_param("report-type") or "").lower()
-    if mail.get_content_type() == "multipart/report" and report == "delivery-status":
+    if (
+        mail.kind == "multipart/report"
+        and mail.parameters.get("report-type", "").lower() == "delivery-status"
+    ):
         return True
-    if fields.first("x-failed-recipients"):
-        return True
-    daemon = bool(sender and _DAEMON.match(sender)) or fields.first("return-path").strip() == "<>"
-    return daemon and BOUNCE_SUBJECT.match(decode_words(fields.first("subject"))) is not None
+    daemon = bool(sender and _DAEMON.match(sender)) or mail.fields.first("return-path") == "<>"
+    return daemon and BOUNCE_SUBJECT.match(subject) is not None
 
 
-def _is_automatic(fields: Fields, types: Collection[str], *, is_notice: bool) -> bool:
+def _is_automatic(fields: Fields, subject: str, types: Collection[str], *, is_notice: bool) -> bool:
     # RFC 3834, section 5: any value but "no" was not typed by a person; comments and parameters may follow.
     submitted = re.sub(r"\([^)]*\)", "", fields.first("auto-submitted")).partition(";")[0].strip().lower()
     if submitted and submitted != "no" and not (is_notice and submitted == "auto-generated"):
         return True
-    if (
-        fields.first("x-autoreply")
-        or fields.first("x-autorespond")
-        or "message/disposition-notification" in types
-    ):
+    if fields.first("x-autoreply") or fields.first("x-autorespond"):
         return True
-    if fields.first("precedence").strip().lower() == "auto_reply":
+    if "message/disposition-notification" in types or fields.first("precedence").lower() == "auto_reply":
         return True
-    return AUTO_SUBJECT.match(decode_words(fields.first("subject"))) is not None
+    return AUTO_SUBJECT.match(subject) is not None
 
 
-def _list_or_newsletter(mail: Message, fields: Fields, own_addresses: Collection[str]) -> str | None:
-    precedence = fields.first("precedence").strip().lower()
+def _list_or_newsletter(mail: Part, own_addresses: Collection[str]) -> str | None:
+    fields = mail.fields
+    precedence = fields.first("precedence").lower()
     post = clean_address(next(iter(_ANY_ADDRESS.findall(fields.first("list-post"))), None))
     if post and post in own_addresses:
         # The owner's contact address is itself a list; readers write to it.
         return None
-    if mail.get_content_type() == "multipart/digest" or precedence == "list" or post:
+    if mail.kind == "multipart/digest" or precedence == "list" or post:
         return "list_mail"
     if fields.first("list-unsubscribe") or precedence in ("bulk", "junk"):
         return "newsletter"
     return "list_mail" if fields.first("list-id") else None
 
 
-def returns(mail: Message, fields: Fields, text: str) -> tuple[CameBack, ...]:
+def returns(mail: Part, text: str) -> tuple[CameBack, ...]:
     """Which mails of ours did not arrive, by a delivery report (RFC 3464) or a bounce in plain text."""
     rfc_id = _id_of_returned(mail, text)
     if rfc_id is None:
+        fields = mail.fields
         answered = message_ids(fields.first("in-reply-to")) or message_ids(fields.first("references"))
         rfc_id = answered[-1] if answered else None
-    found: list[CameBack] = []
-    for part in mail.walk():
-        if part.get_content_type() == "message/delivery-status":
-            blocks = part.get_payload()
-            for block in blocks if isinstance(blocks, list) else []:
-                report = _recipient(fields_of(block), rfc_id) if isinstance(block, Message) else None
-                if report:
-                    found.append(report)
+    blocks = [
+        block for part in mail.walk() if part.kind == "message/delivery-status" for block in part.children
+    ]
+    found = [report for block in blocks if (report := _recipient(block.fields, rfc_id))]
     if found:
         return tuple(found)
-    failed = _ANY_ADDRESS.findall(fields.first("x-failed-recipients")) or _ANY_ADDRESS.findall(text)[:1]
+    failed = _ANY_ADDRESS.findall(mail.fields.first("x-failed-recipients")) or _ANY_ADDRESS.findall(text)[:1]
     status = _STATUS.search(text)
     permanent = bool(failed or rfc_id) and (status is None or status[1] == "5")
     reason = clean_line(text, 300) or "The mail came back."
@@ -132,31 +129,25 @@ def _recipient(block: Fields, rfc_id: str | None) -> CameBack | None:
     if not recipient:
         return None
     address = _ANY_ADDRESS.search(recipient.partition(";")[2] or recipient)
-    action = block.first("action").strip().lower()
-    reason = block.first("diagnostic-code").partition(";")[2].strip() or block.first("status").strip()
+    reason = block.first("diagnostic-code").partition(";")[2] or block.first("status")
     return CameBack(
-        rfc_id,
-        address[1] if address else None,
-        action == "failed",
-        clean_line(reason, 300) or "No reason given.",
+        rfc_message_id=rfc_id,
+        address=address[1] if address else None,
+        permanent=block.first("action").strip().lower() == "failed",
+        reason=clean_line(reason, 300) or "No reason given.",
     )
 
 
-def _id_of_returned(mail: Message, text: str) -> str | None:
+def _id_of_returned(mail: Part, text: str) -> str | None:
     """Message-ID of the mail that a report encloses, whole or by its header fields."""
     for part in mail.walk():
-        kind = part.get_content_type()
-        payload = part.get_payload()
-        if kind == "message/rfc822" and isinstance(payload, list) and payload:
-            enclosed = payload[0]
-            ids = (
-                message_ids(fields_of(enclosed).first("message-id")) if isinstance(enclosed, Message) else []
-            )
-            if ids:
-                return ids[0]
-        elif kind == "text/rfc822-headers" and isinstance(payload, str):
-            found = _ANY_ID.search(payload)
-            if found:
-                return found[1]
+        if part.kind == "message/rfc822" and part.children:
+            ids = message_ids(part.children[0].fields.first("message-id"))
+        elif part.kind == "text/rfc822-headers" and part is not mail:
+            ids = message_ids(split_head(part.decoded())[0].first("message-id"))
+        else:
+            continue
+        if ids:
+            return ids[0]
     found = _ANY_ID.search(text)
     return found[1] if found else None

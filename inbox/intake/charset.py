@@ -137,3 +137,21 @@ def _block(block: bytes) -> bytes:
 def decode_quoted_printable(content: bytes) -> bytes:
     """Quoted-printable; what is not encoded rightly stays as it stands."""
     return binascii.a2b_qp(content)
+
+
+def decode_uuencode(content: bytes) -> bytes:
+    """Uuencoded content; lines that are not are passed over."""
+    decoded = bytearray()
+    for line in content.split(b"\n"):
+        if line.startswith(b"begin ") or line in (b"end", b"`", b" ", b""):
+            continue
+        try:
+            decoded += binascii.a2b_uu(line)
+        except binascii.Error:
+            # Some programs count one character too many (as the standard library's own decoder allows for).
+            length = (((line[0] - 32) & 63) * 4 + 5) // 3
+            try:
+                decoded += binascii.a2b_uu(line[:length])
+            except binascii.Error:
+                continue
+    return bytes(decoded)

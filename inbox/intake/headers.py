@@ -1,10 +1,8 @@
 """The header fields of a mail: encoded words, addresses, dates, ids, however programs wrote them."""
 
 import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta, timezone
-from email.message import Message
 from email.utils import getaddresses, parsedate_tz
 
 from inbox.intake.charset import decode, decode_base64, decode_quoted_printable
@@ -26,37 +24,6 @@ _MONTHS = {
     )
 }
 _OLD_YEAR = re.compile(r"(\s*(?:\w+,)?\s*\d{1,2}\s+[A-Za-z]{3}\s+)(\d{2,3})(?=\s)")
-FIELD_LIMIT = 20_000
-"""Characters of one header field that are looked at; real ones have a few hundred."""
-
-
-@dataclass(frozen=True, slots=True)
-class Fields:
-    """Header fields of one mail by lower-case name, in the order in which they stood."""
-
-    values: Mapping[str, list[str]]
-
-    def first(self, name: str) -> str:
-        """First field of this name, unfolded and still encoded; empty where there is none."""
-        found = self.values.get(name)
-        return found[0] if found else ""
-
-    def all(self, name: str) -> list[str]:
-        """All fields of this name."""
-        return self.values.get(name, [])
-
-
-def fields_of(mail: Message) -> Fields:
-    """Header fields of a mail that was parsed from bytes with `policy.compat32`."""
-    values: dict[str, list[str]] = {}
-    for name, value in mail.raw_items():
-        text = str(value)[:FIELD_LIMIT]
-        if not text.isascii():
-            text = decode(text.encode("utf-8", "surrogateescape"))
-        if "\n" in text or "\r" in text:
-            text = " ".join(line.strip() for line in text.splitlines())
-        values.setdefault(name.lower(), []).append(text)
-    return Fields(values)
 
 
 def decode_words(text: str) -> str:

@@ -5,6 +5,27 @@ The words are those that programs write in the languages named; common practice,
 
 import re
 
+_SIGNS = {
+    "quotation": ("\n>", "\n >", "\n|", "\n  >", "\n   >"),
+    "attribution": ("wrote", "writes", "schrieb", "écrit", "escribió", "scritto", "schreef", "escreveu", "skrev", "napsal", "napisał", ">:"),
+    "divider": ("original", "origine", "ursprüngliche", "oorspronkelijk", "reply message"),
+    "block": tuple(f"{word}{end}" for word in ("from", "von", "de", "da", "van", "från", "fra", "od") for end in (":", " :")),
+    "forward": ("forward", "weitergeleitet", "transféré", "réexpédié", "reenviado", "inoltrato", "doorgestuurd", "encaminhada"),
+    "sent_from": ("sent ", "outlook", "gesendet", "envoyé", "enviado", "inviato", "verzonden", "verstuurd", "skickat", "typed on", "excuse", "virus-free"),
+    "notice": (
+        "confiden", "privileged", "vertraulich", "riservat", "vertrouwelijk", "intended", "environment", "registered", "subscri",
+        "abmelden", "abonn", "darse de baja", "disiscri", "afmelden", "mailing list", "preferences", "browser", "caution",
+        "warning", "external", "attention", "this e-mail because", "this email because", "this message because",
+    ),
+}  # fmt: skip
+
+
+def signs_in(text: str) -> frozenset[str]:
+    """Which marks may be in a text at all; what cannot be there is not looked for line by line."""
+    lowered = "\n" + text.lower()
+    return frozenset(sign for sign, words in _SIGNS.items() if any(word in lowered for word in words))
+
+
 QUOTED = re.compile(r"\s{0,3}(?:>|\|(?=\s))")
 """A quoted line."""
 

@@ -1,22 +1,20 @@
 """One mail, as bytes, to an `Incoming`.
 
-Parsed with `policy.compat32`, which is several times faster than the default policy and never raises on a
-header field; what it leaves encoded or damaged is put right here and in `headers`, `charset`, `mail_body`.
+`mail_parts` takes it apart, `headers` and `mail_body` decode what the parts hold, `own_words` keeps what is
+new, `automatic` says whether a reader wrote it at all.
 """
 
-import email
-import email.policy
 import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from email.message import Message
 
 from inbox.intake.arrival import EARLIEST
 from inbox.intake.automatic import MACHINE_LOCALS, returns, why_apart
-from inbox.intake.headers import Fields, addresses, decode_words, fields_of, message_ids, parse_date
+from inbox.intake.headers import addresses, decode_words, message_ids, parse_date
 from inbox.intake.incoming import Incoming, Unusable, clean_address, short_hash
 from inbox.intake.mail_body import Body, read_body
+from inbox.intake.mail_parts import Fields, Part, parse_mail
 from inbox.intake.own_words import own_words
 
 _LINK = re.compile(r"https?://[^\s<>\"')\]]{3,1000}")
@@ -66,41 +64,35 @@ def read_mail(
     Returns
     -------
     Incoming or Unusable
-        Unusable if it has no header fields at all, or is nested beyond what can be read.
+        Unusable if it has no header fields at all.
     """
-    try:
-        mail = email.message_from_bytes(raw.replace(b"\x00", b""), policy=email.policy.compat32)
-        fields = fields_of(mail)
-        if not fields.values:
-            return Unusable(
-                door=door, place=place, reason="This is no mail: it has no header fields.", raw=raw
-            )
-        body = read_body(mail, photo_limit_bytes=options.photo_limit_bytes)
-        return _incoming(raw, mail, fields, body, options, door, place, arrived_at)
-    except RecursionError:
-        reason = "This mail has parts nested so deeply that it cannot be read."
+    mail = parse_mail(raw)
+    if not mail.fields.values:
+        reason = "This is no mail: it has no header fields."
         return Unusable(door=door, place=place, reason=reason, raw=raw)
+    body = read_body(mail, photo_limit_bytes=options.photo_limit_bytes)
+    return _incoming(raw, mail, body, options, door, place, arrived_at)
 
 
 def _incoming(
     raw: bytes,
-    mail: Message,
-    fields: Fields,
+    mail: Part,
     body: Body,
     options: MailOptions,
     door: str,
     place: str,
     arrived_at: datetime | None,
 ) -> Incoming:
+    fields = mail.fields
     subject = decode_words(fields.first("subject"))
-    name, address, is_notice = writer(fields, options.own_addresses)
+    name, address, sender, is_notice = writer(fields, options.own_addresses)
     whole = body.text
     apart = why_apart(
         mail,
-        fields,
+        subject=subject,
         types=body.types,
         calendar_method=body.calendar_method,
-        sender=clean_address(next((one for _, one in addresses(fields.all("from")[:1])), None)),
+        sender=sender,
         is_notice=is_notice,
         own_addresses=options.own_addresses,
     )
@@ -113,7 +105,7 @@ def _incoming(
         door=door,
         channel="email",
         text=text,
-        key=f"mail:{ids[0]}" if ids else _key_without_id(raw, fields),
+        key=f"mail:{ids[0]}" if ids else _key_without_id(mail),
         received_at=moment(fields, options.now, arrived_at),
         name=name,
         email=address,
@@ -124,33 +116,38 @@ def _incoming(
         in_reply_to=in_reply_to[0] if in_reply_to else None,
         references=tuple(references),
         reply_wanted=apart is None,
-        links=tuple(dict.fromkeys([*_LINK.findall(text), *body.links, *_LINK.findall(whole)]))[:50],
+        links=_links(text, whole, body.links),
         attachments=tuple(body.attachments),
         photos=tuple(body.photos),
         kept_apart=apart,
-        came_back=returns(mail, fields, whole) if apart == "bounce" else (),
+        came_back=returns(mail, whole) if apart == "bounce" else (),
         place=place,
     )
 
 
-def writer(fields: Fields, own_addresses: Collection[str]) -> tuple[str | None, str | None, bool]:
-    """Name and address of who wrote a mail, and whether it passes on a form that somebody filled in.
+def _links(text: str, whole: str, from_html: list[str]) -> tuple[str, ...]:
+    """Links in a mail: those in the own words first, then those of what was answered."""
+    if not from_html and "://" not in whole:
+        return ()
+    return tuple(dict.fromkeys([*_LINK.findall(text), *from_html, *_LINK.findall(whole)]))[:50]
+
+
+def writer(fields: Fields, own_addresses: Collection[str]) -> tuple[str | None, str | None, str | None, bool]:
+    """Name and address of who wrote a mail, the address in From, and whether it passes on a filled-in form.
 
     From counts, its first address if it has several, else Sender. Reply-To counts where From is the
     owner's own address or a machine's: then the mail is a form's notice and Reply-To is the reader.
     """
     senders = addresses(fields.all("from")) or addresses(fields.all("sender"))
     name, address = senders[0] if senders else ("", "")
-    own = clean_address(address)
-    others = [
-        (other_name, other)
-        for other_name, other in addresses(fields.all("reply-to"))
-        if clean_address(other) and clean_address(other) not in own_addresses and clean_address(other) != own
-    ]
-    is_machine = own is not None and (own in own_addresses or MACHINE_LOCALS.match(own) is not None)
-    if others and (is_machine or own is None):
-        return others[0][0] or None, others[0][1], is_machine
-    return name or None, address or None, False
+    sender = clean_address(address)
+    is_machine = sender is not None and (sender in own_addresses or MACHINE_LOCALS.match(sender) is not None)
+    if is_machine or sender is None:
+        for other_name, other in addresses(fields.all("reply-to")):
+            plain = clean_address(other)
+            if plain and plain != sender and plain not in own_addresses:
+                return other_name or None, other, sender, is_machine
+    return name or None, address or None, sender, False
 
 
 def moment(fields: Fields, now: datetime, arrived_at: datetime | None) -> datetime | None:
@@ -166,8 +163,7 @@ def moment(fields: Fields, now: datetime, arrived_at: datetime | None) -> dateti
     return arrived_at if arrived_at and EARLIEST <= arrived_at <= latest else None
 
 
-def _key_without_id(raw: bytes, fields: Fields) -> str:
+def _key_without_id(mail: Part) -> str:
     """Key of a mail without Message-ID: the same from any mailbox, whatever line ends and marks it adds."""
-    header, _, body = raw.replace(b"\r\n", b"\n").replace(b"\r", b"\n").partition(b"\n\n")
-    parts = [fields.first(name) for name in ("from", "to", "date", "subject")]
-    return f"mail:sha256:{short_hash(*parts, body.strip() or header)}"
+    parts = [mail.fields.first(name) for name in ("from", "to", "date", "subject")]
+    return f"mail:sha256:{short_hash(*parts, mail.content.strip())}"

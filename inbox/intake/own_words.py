@@ -9,10 +9,7 @@ import re
 
 from inbox.intake import mail_marks as marks
 
-_PERHAPS_MARKED = re.compile(
-    r"^\s{0,3}[>|]|^\s*[-_=*]{2,}|:\s*$|^\s*[*_]{0,2}(?:From|Von|De|Da|Van)\s?:|forwarded|<\S+@\S+>",
-    re.MULTILINE | re.IGNORECASE,
-)
+_OF_HISTORY = frozenset(("quotation", "attribution", "divider", "block", "forward"))
 _TAIL_LINES = 8
 """Lines at the end in which a goodbye is looked for."""
 
@@ -35,24 +32,29 @@ def own_words(text: str, *, subject: str = "", is_answer: bool = False) -> str:
         The words without surrounding blank lines; never empty unless `text` is, or a mail that answers
         another says nothing new.
     """
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    lines = text.split("\n")
+    signs = marks.signs_in(text)
     forwarded: list[str] = []
     kept = lines
     quoted = False
-    if _PERHAPS_MARKED.search(text):
-        kept, forwarded = _split_forward(lines, forwards=bool(marks.FORWARD_SUBJECT.match(subject)))
-        own = _without_history(kept)
-        quoted = own != kept
+    if signs & _OF_HISTORY:
+        kept, forwarded = _split_forward(lines, signs, forwards=bool(marks.FORWARD_SUBJECT.match(subject)))
+        own = _without_history(kept, signs)
+        quoted = len(own) != len(kept)
         kept = own
-    kept = _without_tail(kept)
+    kept = _without_tail(kept, signs)
     words = _tidy([*kept, *([""] if forwarded else []), *forwarded])
     if words or (is_answer and quoted):
         return words
     return _tidy([_unquoted(line) for line in lines])
 
 
-def _split_forward(lines: list[str], *, forwards: bool) -> tuple[list[str], list[str]]:
+def _split_forward(lines: list[str], signs: frozenset[str], *, forwards: bool) -> tuple[list[str], list[str]]:
     """Lines before and after the place where a forwarded mail begins."""
+    if not forwards and "forward" not in signs:
+        return lines, []
     for number, line in enumerate(lines):
         if marks.FORWARD.match(line):
             return lines[:number], _after_block(lines, number + 1)
@@ -73,21 +75,27 @@ def _after_block(lines: list[str], start: int) -> list[str]:
     return [_unquoted(line) for line in lines[number:]]
 
 
-def _without_history(lines: list[str]) -> list[str]:
+def _without_history(lines: list[str], signs: frozenset[str]) -> list[str]:
     """Lines without quotations; a divider without quote marks ends the own words."""
     own: list[str] = []
     number = 0
     while number < len(lines):
         line = lines[number]
-        if marks.QUOTED.match(line):
+        start = line.lstrip()[:1]
+        if not start:
+            own.append(line)
             number += 1
             continue
-        if marks.DIVIDER.match(line) or _starts_block(lines, number):
+        if start in ">|" and marks.QUOTED.match(line):
+            number += 1
+            continue
+        divides = "divider" in signs and marks.DIVIDER.match(line) is not None
+        if divides or ("block" in signs and _starts_block(lines, number)):
             if _has_words(own):
                 return own
             number = _skip_block(lines, number)
             continue
-        length = _attribution_length(lines, number)
+        length = _attribution_length(lines, number) if "attribution" in signs else 0
         if length:
             following = _next_words(lines, number + length)
             if following is None or marks.QUOTED.match(lines[following]):
@@ -151,15 +159,18 @@ def _has_words(lines: list[str]) -> bool:
     return any(character.isalnum() for line in lines for character in line)
 
 
-def _without_tail(lines: list[str]) -> list[str]:
+def _without_tail(lines: list[str], signs: frozenset[str]) -> list[str]:
     """Lines without signature, legal notice, newsletter foot, "sent from" and goodbye."""
-    lines = _without_notices(lines)
+    if "notice" in signs:
+        lines = _without_notices(lines)
     for number, line in enumerate(lines):
-        if marks.SIGNATURE_DASHES.match(line) and _has_words(lines[:number]) and len(lines) - number <= 20:
-            lines = lines[:number]
-            break
-    kept = [line for line in lines if not marks.SENT_FROM.match(line)]
-    lines = kept if _has_words(kept) else lines
+        if line.startswith("--") and marks.SIGNATURE_DASHES.match(line):
+            if _has_words(lines[:number]) and len(lines) - number <= 20:
+                lines = lines[:number]
+                break
+    if "sent_from" in signs:
+        kept = [line for line in lines if not marks.SENT_FROM.match(line)]
+        lines = kept if _has_words(kept) else lines
     return _without_goodbye(lines)
 
 
@@ -194,7 +205,7 @@ def _without_goodbye(lines: list[str]) -> list[str]:
     """Lines without a closing such as "Kind regards" and the name and address below it."""
     last = next((place for place in range(len(lines) - 1, -1, -1) if lines[place].strip()), -1)
     for number in range(max(last - _TAIL_LINES, 1), last + 1):
-        if marks.GOODBYE.match(lines[number]) and _has_words(lines[:number]):
+        if len(lines[number]) < 60 and marks.GOODBYE.match(lines[number]) and _has_words(lines[:number]):
             below = [line.strip() for line in lines[number + 1 : last + 1] if line.strip()]
             if len(below) <= 6 and all(len(line) <= 60 and not line.endswith(("?", "!")) for line in below):
                 return lines[:number]
