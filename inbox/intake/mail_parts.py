@@ -2,7 +2,8 @@
 
 The standard library's parser does the same several times slower, line by line, and recursively; years of mail
 are brought in at once, and some of it is hostile, so this one exists. Its results are compared with the
-library's in `tests/outside/test_mail_library.py`. Nothing here raises on damaged input. Start with `parse_mail`.
+library's in `tests/outside/test_mail_library.py`. Nothing here raises on damaged input. Start with
+`parse_mail`.
 """
 
 import re

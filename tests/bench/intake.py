@@ -29,7 +29,7 @@ WORDS = (
 
 
 def make_mbox(path: Path, count: int, seed: int = 7) -> None:
-    """Write an mbox of invented mails: plain ones, answers with quotations, some with HTML beside the text."""
+    """Write an mbox of invented mails: plain ones, answers with quotations, some with HTML as well."""
     rng = random.Random(seed)
     first = datetime(2021, 1, 1, tzinfo=UTC)
     with path.open("w", encoding="utf-8", newline="\n") as file:
@@ -63,7 +63,8 @@ def _mail(rng: random.Random, number: int, moment: datetime, count: int) -> str:
         f"From reader{reader}@example.org {moment:%a %b %d %H:%M:%S %Y}\n"
         f"Return-Path: <reader{reader}@example.org>\n"
         f"Received: from mail.example.org (mail.example.org [192.0.2.{number % 250}])\n"
-        f" by mx.kitchen.example with ESMTPS id a{number:x} for <hello@kitchen.example>; {format_datetime(moment)}\n"
+        f" by mx.kitchen.example with ESMTPS id a{number:x} for <hello@kitchen.example>;\n"
+        f" {format_datetime(moment)}\n"
         f"DKIM-Signature: v=1; a=rsa-sha256; c=relaxed/relaxed; d=example.org; s=mail;\n h=from:to:date;\n"
         f" bh={rng.getrandbits(256):x}; b={rng.getrandbits(512):x}\n"
         f"Date: {format_datetime(moment)}\n"
