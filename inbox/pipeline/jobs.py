@@ -1,0 +1,116 @@
+"""What is done again and again while the service runs, each piece of work in its own transactions.
+
+`Jobs.all` is handed to `inbox.digest.schedule.scheduler`. Only the process that leads
+does them; claims in the ledger make each period's work be done once all the same.
+"""
+
+import socket
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from functools import partial
+from os import getpid
+
+from sqlalchemy import Engine, delete, exists, select
+
+from inbox.calendar import local_date
+from inbox.digest.schedule import Job, once
+from inbox.pipeline.long_work import do_next
+from inbox.pipeline.rounds import Kitchen, go_round
+from inbox.pipeline.works import works
+from inbox.records.backup import make_backup
+from inbox.records.engine import make_sessions
+from inbox.records.saved import with_saved
+from inbox.records.tables import Message, MessageReading
+from inbox.records.tables_out import Attempt
+from inbox.records.turns import Leadership
+from inbox.replies.compose import sender_of
+from inbox.replies.post import mailer_of
+from inbox.replies.sending import send_due
+from inbox.settings import Settings
+
+_DAY_SECONDS = 24 * 3600
+
+
+class Jobs:
+    """The jobs of one installation.
+
+    Parameters
+    ----------
+    settings : Settings
+        As given from outside; what the owner saved is looked up at each job.
+    leader : Leadership
+        Asked before each job.
+    clock : callable
+        Gives the present moment.
+    """
+
+    def __init__(
+        self, settings: Settings, engine: Engine, leader: Leadership, *, clock: Callable[[], datetime]
+    ) -> None:
+        self._given = settings
+        self._engine = engine
+        self._sessions = make_sessions(engine)
+        self._leader = leader
+        self._clock = clock
+        self._kitchen = Kitchen(settings)
+        self._by = f"{socket.gethostname()} {getpid()}"
+
+    def all(self) -> list[Job]:
+        """Every job, with how often it looks."""
+        found = [
+            ("long work", 2, self.do_long_work),
+            ("read", 10, self.read_new),
+            ("send", 30, self.send_replies),
+            ("tidy", 3600, self.tidy),
+            ("back up", 3600, self.back_up),
+        ]
+        return [Job(name, seconds, partial(self._if_leading, run)) for name, seconds, run in found]
+
+    def _if_leading(self, run: Callable[[datetime], None], now: datetime) -> None:
+        if self._leader.held():
+            run(now)
+
+    def _settings(self) -> Settings:
+        with self._sessions() as session:
+            return with_saved(session, self._given)
+
+    def do_long_work(self, now: datetime) -> None:
+        """Do what was asked for on the pages, until nothing waits."""
+        kinds = works(self._sessions, self._kitchen, self._given, clock=self._clock)
+        while do_next(self._sessions, kinds, clock=self._clock) is not None:
+            pass
+
+    def read_new(self, now: datetime) -> None:
+        """Read what came in, where something did."""
+        unread = ~exists().where(MessageReading.message_id == Message.id)
+        with self._sessions() as session:
+            waits = session.scalar(select(Message.id).where(Message.kept_apart.is_(None), unread).limit(1))
+        if waits is not None:
+            go_round(self._sessions, self._kitchen, self._given, now=now)
+
+    def send_replies(self, now: datetime) -> None:
+        """Send the replies whose hold is over."""
+        settings = self._settings()
+        send_due(
+            self._sessions,
+            mailer_of(settings),
+            now=now,
+            sender=sender_of(settings),
+            daily_limit=settings.replies_a_day,
+        )
+
+    def tidy(self, now: datetime) -> None:
+        """Drop the hashed senders of more than a day ago."""
+        with self._sessions.begin() as session:
+            session.execute(delete(Attempt).where(Attempt.tried_at < now - timedelta(seconds=_DAY_SECONDS)))
+
+    def back_up(self, now: datetime) -> None:
+        """Make the day's backup, once."""
+        settings = self._settings()
+        folder, keep_count = settings.folder / "backups", settings.backup_keep_count
+
+        def make() -> None:
+            make_backup(self._engine, folder, keep_count=keep_count, now=now)
+
+        day = local_date(now, settings.zone).isoformat()
+        once(self._sessions, "backup", day, make, by=self._by, now=now)
