@@ -17,6 +17,7 @@ from inbox.pipeline.catalogue import load_catalogue
 from inbox.reading.findings import CatalogueRecipe
 from inbox.records.tables import Labels, Message, MessageReading, Recipe
 from inbox.records.tables_out import RequestSketch, Theme, ThemeMember, ThemeRefusal
+from inbox.records.turns import one_at_a_time
 from inbox.themes.coverage import coverage
 from inbox.themes.facets import Facets
 from inbox.themes.grouping import TYPICAL, Grouping, SettledTheme, group
@@ -197,10 +198,16 @@ def _settled_themes(session: Session) -> list[SettledTheme]:
 
 
 def _store(session: Session, found: Grouping, now: datetime) -> RegroupResult:
-    by_hand = set(session.scalars(select(ThemeMember.message_id).where(ThemeMember.by_hand)))
+    one_at_a_time(session, "regroup")
+    # Another process may have placed some in the meantime; what it settled stays.
+    settled = set(
+        session.scalars(
+            select(ThemeMember.message_id).where(ThemeMember.by_hand | ThemeMember.doubtful.is_(False))
+        )
+    )
     here = set(session.scalars(select(RequestSketch.message_id)))
     survivors = _survivors(session)
-    placed = [one for one in found.placed if int(one.request) in here - by_hand]
+    placed = [one for one in found.placed if int(one.request) in here - settled]
     session.execute(
         delete(ThemeMember).where(ThemeMember.message_id.in_([int(one.request) for one in placed]))
     )

@@ -19,6 +19,7 @@ from inbox.pipeline.regroup import RegroupResult, regroup
 from inbox.reading.model import ReadingModel
 from inbox.reading.saved import load_or_train
 from inbox.records.saved import with_saved
+from inbox.records.turns import one_at_a_time
 from inbox.settings import Settings
 from inbox.themes.likeness import Likeness
 from inbox.themes.trained import seed_likeness
@@ -98,6 +99,7 @@ def go_round(
         sessions, kitchen.likeness(), now=now, progress=lambda done, of: tell("grouping", done, of)
     )
     with sessions.begin() as session:
+        one_at_a_time(session, "rank")
         rank_themes(session, settings, now=now)
         judge_recipes(session, settings, now=now)
     return Round(read, regrouped)
