@@ -12,14 +12,16 @@ from inbox.records.tables import Message, Recipe
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """Numbers of the recipes by slug and by address."""
+    """Numbers of the recipes by slug, by title and by address."""
 
     by_slug: Mapping[str, int] = field(default_factory=dict)
+    by_title: Mapping[str, int] = field(default_factory=dict)
     by_address: Mapping[str, int] = field(default_factory=dict)
 
     def find(self, slug: str | None, url: str | None) -> int | None:
-        """Number of the recipe with this slug or address; None where none is meant or known."""
-        if slug and (found := self.by_slug.get(slug.strip().casefold())):
+        """Number of the recipe with this slug (or title) or address; None where none is meant or known."""
+        name = title_key(slug or "")
+        if found := self.by_slug.get(name) or self.by_title.get(name):
             return found
         if not url:
             return None
@@ -37,14 +39,24 @@ def address_key(url: str) -> str:
     return host + unquote(parts.path).rstrip("/").casefold()
 
 
+def title_key(title: str) -> str:
+    """Title without what does not tell recipes apart: case and runs of blanks."""
+    return " ".join(title.casefold().split())
+
+
 def load_catalogue(session: Session) -> Catalogue:
     """Read the catalogue; a few thousand short rows at most."""
-    by_slug, by_address = {}, {}
-    for number, slug, url in session.execute(select(Recipe.id, Recipe.slug, Recipe.url)):
+    by_slug: dict[str, int] = {}
+    by_title: dict[str, int] = {}
+    by_address: dict[str, int] = {}
+    for number, slug, title, url in session.execute(
+        select(Recipe.id, Recipe.slug, Recipe.title, Recipe.url).order_by(Recipe.id)
+    ):
         by_slug[slug.casefold()] = number
+        by_title.setdefault(title_key(title), number)
         if url:
             by_address[address_key(url)] = number
-    return Catalogue(by_slug, by_address)
+    return Catalogue(by_slug, by_title, by_address)
 
 
 def link_pages(session: Session) -> int:

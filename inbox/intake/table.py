@@ -262,6 +262,10 @@ def _item(
     number = to_text(said.get("id")).strip()
     answers = to_text(said.get("in_reply_to")).strip()
     email = to_text(said.get("email"))
+    # A column headed "page" or "post" holds a title in one export and an address in the next.
+    page, address = to_text(said.get("recipe")).strip(), to_text(said.get("page_url")).strip()
+    if not address and page.casefold().startswith(("http://", "https://")):
+        page, address = "", page
     return Incoming(
         door="table",
         channel=reading.channel,
@@ -271,8 +275,8 @@ def _item(
         name=to_text(said.get("name")),
         email=email,
         handle=to_text(said.get("handle")),
-        page_slug=to_text(said.get("recipe")) or None,
-        page_url=to_text(said.get("page_url")) or None,
+        page_slug=page or None,
+        page_url=address or None,
         subject=to_text(said.get("subject")) or None,
         raw=original,
         raw_type="application/json",

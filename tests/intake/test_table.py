@@ -14,6 +14,7 @@ from inbox.intake.table_columns import recognise_columns
 from inbox.intake.table_values import date_order, to_moment, to_stars
 from inbox.records.engine import make_sessions
 from inbox.records.tables import Message, SetAside
+from tests.makers import make_recipe
 
 
 def bring_in(engine: Engine, path: Path, now: datetime, **facts: object) -> RunResult:
@@ -76,6 +77,20 @@ def test_rows_twice_are_once_and_alike_rows_stay_apart(
     path.write_text("Comment\nNice\nLove it\nLove it\nLove it\n")
     result = bring_in(fresh_engine, path, now)
     assert (result.stored, result.already_here) == (1, 3)
+
+
+def test_page_is_found_by_title_short_name_or_address(
+    fresh_engine: Engine, tmp_path: Path, now: datetime
+) -> None:
+    with make_sessions(fresh_engine).begin() as session:
+        make_recipe(session, slug="rye-loaf", title="Seeded Rye  Loaf", url="https://k.example/bread/rye")
+    path = tmp_path / "table.csv"
+    cells = ("seeded rye loaf", "rye-loaf", "http://www.k.example/bread/rye/", "Something Else")
+    path.write_text("Page,Comment\n" + "".join(f"{cell},words {n}\n" for n, cell in enumerate(cells)))
+    bring_in(fresh_engine, path, now)
+    with make_sessions(fresh_engine).begin() as session:
+        pages = session.scalars(select(Message.page_recipe_id).order_by(Message.id)).all()
+    assert [page is not None for page in pages] == [True, True, True, False]
 
 
 def test_unknown_columns_are_named(fresh_engine: Engine, tmp_path: Path, now: datetime) -> None:
