@@ -16,12 +16,17 @@ from typing import IO, Any
 from sqlalchemy import delete, or_, select
 from sqlalchemy.orm import Session, sessionmaker
 
-from inbox.errors import InboxError, InputError
+from inbox.errors import InboxError, InputError, NotFoundError
 from inbox.records.tables_out import LongWork, UploadPiece
 
 PIECE_BYTES = 1_000_000
 ALIVE_SECONDS = 120
 """A worker that was not seen for so long is taken to be dead; longer than any step of any work."""
+
+HELD = "held"
+"""Name of work that nobody does yet: a table whose columns the owner has still to confirm."""
+HELD_HOURS = 24
+"""How long such a table waits; chosen: an evening's pause, and no pile of forgotten uploads."""
 
 Tell = Callable[[int, int | None], None]
 Work = Callable[[Mapping[str, Any], Path | None, Tell], str]
@@ -48,12 +53,36 @@ def ask(
     InputError
         If the upload is larger than `limit_bytes`, or empty.
     """
+    _drop_forgotten(session, now)
     work = LongWork(what=what, arguments=dict(arguments), asked_at=now)
     session.add(work)
     session.flush()
     if upload is not None:
         _keep_upload(session, work.id, upload, limit_bytes)
     return work.id
+
+
+def release(session: Session, work_id: int, what: str, arguments: Mapping[str, Any]) -> None:
+    """Let held work be done, as `what`, with these arguments beside its own.
+
+    Raises
+    ------
+    NotFoundError
+        If it is not held (any more).
+    """
+    work = session.get(LongWork, work_id)
+    if work is None or work.what != HELD:
+        raise NotFoundError("This upload does not wait any more; hand the file in once more.")
+    work.what, work.arguments = what, {**work.arguments, **arguments}
+
+
+def _drop_forgotten(session: Session, now: datetime) -> None:
+    forgotten = select(LongWork.id).where(
+        LongWork.what == HELD, LongWork.asked_at < now - timedelta(hours=HELD_HOURS)
+    )
+    ids = session.scalars(forgotten).all()
+    session.execute(delete(UploadPiece).where(UploadPiece.work_id.in_(ids)))
+    session.execute(delete(LongWork).where(LongWork.id.in_(ids)))
 
 
 def _keep_upload(session: Session, work_id: int, upload: IO[bytes], limit_bytes: int) -> None:
@@ -97,7 +126,7 @@ def do_next(
     try:
         if what not in works:
             raise InputError(f"There is no work called {what!r} in this version.")
-        with _upload_of(sessions, work_id) as upload:
+        with upload_of(sessions, work_id) as upload:
             result = works[what](arguments, upload, _teller(sessions, work_id, clock))
     except StopAskedError as stop:
         result = str(stop)
@@ -122,6 +151,7 @@ def _claim(session: Session, now: datetime) -> LongWork | None:
         select(LongWork)
         .where(
             LongWork.finished_at.is_(None),
+            LongWork.what != HELD,
             or_(LongWork.seen_alive_at.is_(None), LongWork.seen_alive_at < stale),
         )
         .order_by(LongWork.id)
@@ -135,8 +165,8 @@ def _claim(session: Session, now: datetime) -> LongWork | None:
 
 
 @contextmanager
-def _upload_of(sessions: sessionmaker[Session], work_id: int) -> Iterator[Path | None]:
-    """The uploaded file on this worker's disk for as long as the work goes on."""
+def upload_of(sessions: sessionmaker[Session], work_id: int) -> Iterator[Path | None]:
+    """The uploaded file on this machine's disk, for as long as it is looked at."""
     with tempfile.TemporaryDirectory(prefix="second-batch-") as folder:
         with sessions() as session:
             arguments = session.get_one(LongWork, work_id).arguments

@@ -16,6 +16,7 @@ from sqlalchemy.sql.base import ExecutableOption
 
 from inbox.records.engine import is_postgresql
 from inbox.records.tables import Labels, Message, MessageFault
+from inbox.records.tables_out import ThemeMember
 from inbox.words import KINDS
 
 FEW_MATCHES = 2_000
@@ -49,7 +50,7 @@ class Search:
         Every word, by its stem; "words in quotation marks" as they stand; -word to leave out.
     kind, outcome, fault, hazard, language, door : str
         Codes of the closed lists; hazard may be "any".
-    recipe_id, reader_id, run_id : int or None
+    recipe_id, reader_id, run_id, theme_id : int or None
     since, until : datetime or None
         `until` itself is not included.
     """
@@ -64,6 +65,7 @@ class Search:
     recipe_id: int | None = None
     reader_id: int | None = None
     run_id: int | None = None
+    theme_id: int | None = None
     since: datetime | None = None
     until: datetime | None = None
     quotable: bool = False
@@ -191,6 +193,12 @@ def _conditions(
         query = query.where(
             select(MessageFault.message_id)
             .where(MessageFault.message_id == Message.id, MessageFault.fault == search.fault)
+            .exists()
+        )
+    if search.theme_id:
+        query = query.where(
+            select(ThemeMember.message_id)
+            .where(ThemeMember.message_id == Message.id, ThemeMember.theme_id == search.theme_id)
             .exists()
         )
     if search.only:

@@ -10,13 +10,15 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from inbox.places import templates_folder
 from inbox.settings import Settings
 from inbox.web import phrasing, safety, still, trouble
-from inbox.web.areas import entry, home, house, messages, reader_forms
+from inbox.web.areas import bringing, entry, home, house, messages, reader_forms, recipes, replies, themes
 from inbox.web.installation import Installation, remember, utc_now
 
 FORM_BYTES = 1_000_000
 """Most that an ordinary form may hold; views that take files allow more."""
 
-AREAS = (entry.area, home.area, house.area, messages.area, reader_forms.area)
+AREAS = (
+    bringing, entry, home, house, messages, reader_forms, recipes, replies, themes,
+)  # fmt: skip
 
 
 def create_app(
@@ -50,7 +52,7 @@ def create_app(
     for part in (safety, trouble, phrasing, still):
         part.install(app)
     for area in AREAS:
-        app.register_blueprint(area)
+        app.register_blueprint(area.area)
     if settings.trusted_proxies:
         hops = settings.trusted_proxies
         app.wsgi_app = ProxyFix(app.wsgi_app, x_for=hops, x_proto=hops, x_host=hops)  # type: ignore[method-assign]

@@ -6,6 +6,8 @@ from typing import Any
 from flask import Flask, g
 from markupsafe import Markup, escape
 
+from inbox.digest.drawing import Drawing, as_svg
+
 KIND_WORDS = {
     "made_it": "made it",
     "problem": "problem",
@@ -70,6 +72,7 @@ def install(app: Flask) -> None:
         said=said,
         listed=listed,
         marked=marked,
+        svg=svg,
         door=lambda word: DOOR_WORDS.get(word, word),
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
@@ -121,3 +124,8 @@ def marked(text: str) -> Markup:
     """Text of a reader, escaped, with the found words in mark elements."""
     safe = str(escape(text))
     return Markup(safe.replace(MARK_START, "<mark>").replace(MARK_END, "</mark>"))  # noqa: S704 (escaped above)
+
+
+def svg(drawing: Drawing) -> Markup:
+    """A drawing, to be set into the page; its texts are escaped where it is made."""
+    return Markup(as_svg(drawing))  # noqa: S704

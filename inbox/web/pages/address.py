@@ -15,7 +15,7 @@ from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
 
 FIELDS = (
     "words", "kind", "outcome", "fault", "hazard", "recipe", "reader", "door", "language",
-    "since", "until", "quotable", "apart", "run", "only",
+    "since", "until", "quotable", "apart", "run", "theme", "only",
 )  # fmt: skip
 MOST_ONLY = 2_000
 
@@ -65,6 +65,7 @@ def read_address(session: Session, given: Mapping[str, str], zone: ZoneInfo) -> 
         recipe_id=_recipe(session, asked, troubles),
         reader_id=_number("reader", asked, troubles),
         run_id=_number("run", asked, troubles),
+        theme_id=_number("theme", asked, troubles),
         only=_numbers(asked, troubles),
         since=_moment("since", asked, troubles, zone),
         until=_moment("until", asked, troubles, zone),

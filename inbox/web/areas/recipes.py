@@ -1,0 +1,60 @@
+"""Recipes and how they do; what the owner notes about them."""
+
+from dataclasses import replace
+from datetime import date
+
+from flask import Blueprint, g, request
+from sqlalchemy.orm import Session
+
+from inbox.errors import InputError, NotFoundError
+from inbox.records.revisions import mend, note_revision
+from inbox.web.access import inside, may, see_other, settings
+from inbox.web.notices import say
+from inbox.web.page import Answer, Refusal
+from inbox.web.pages.recipe import load_recipe
+from inbox.web.pages.recipes import load_recipes
+
+area = Blueprint("recipes", __name__)
+
+
+@area.get("/recipes")
+@may("owner", "helper")
+def show_recipes(session: Session) -> Answer:
+    """The catalogue."""
+    return load_recipes(session)
+
+
+@area.get("/recipes/<slug>")
+@may("owner", "helper")
+def show_recipe(session: Session, slug: str) -> Answer:
+    """One recipe."""
+    return load_recipe(session, slug, settings().zone, now=g.now)
+
+
+@area.post("/recipes/<slug>/changed")
+@may("owner", "helper")
+def note_change(session: Session, slug: str) -> Answer:
+    """Write down what was changed."""
+    note, typed_day = request.form.get("note", ""), request.form.get("on", "")
+    try:
+        try:
+            on = date.fromisoformat(typed_day)
+        except ValueError:
+            raise InputError(f"The day is {typed_day!r}; write it as 2026-11-23.") from None
+        note_revision(session, slug, note, on, settings().zone, now=g.now)
+    except NotFoundError:
+        raise
+    except InputError as error:
+        page = load_recipe(session, slug, settings().zone, now=g.now)
+        return Refusal(replace(page, trouble=str(error), typed_note=note))
+    say("Noted. Reports from then on are counted apart from those before.")
+    return see_other(f"/recipes/{slug}")
+
+
+@area.post("/recipes/<slug>/mended")
+@may("owner", "helper")
+def note_mended(session: Session, slug: str) -> Answer:
+    """Write down that a fault of the page is mended."""
+    mend(session, slug, request.form.get("what", ""), request.form.get("note"), now=g.now)
+    say("Mended. It comes back if a reader tells of it again.")
+    return see_other(inside(request.form.get("then"), f"/recipes/{slug}"))

@@ -1,0 +1,282 @@
+"""What to develop next: the ranking, and one theme with all that speaks for it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any, ClassVar
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session, joinedload
+
+from inbox.digest.charts import bars
+from inbox.digest.drawing import Drawing
+from inbox.pipeline.hand_themes import get_theme
+from inbox.records.tables import Labels, Message
+from inbox.records.tables_out import Theme, ThemeMember, ThemeRank
+from inbox.replies.telling import who_asked
+from inbox.themes.vocabulary import vocabulary
+from inbox.web.page import Page
+from inbox.web.pages.choices import Choice, recipe_choices, theme_choices
+from inbox.web.pages.entries import excerpt, name_of
+from inbox.web.pages.weeks import weekly_counts
+from inbox.web.phrasing import said
+
+PART_WORDS = {
+    "rate": ("How many ask", "people and how lately, drawn towards the usual where there are few"),
+    "season": ("Season", "whether its time of the year lies ahead"),
+    "gap": ("What is missing", "how far a published recipe answers it already"),
+    "effort": ("Work", "your own estimate against three days"),
+}
+WORDS_SHOWN = 12
+
+
+@dataclass(frozen=True)
+class ThemeLine:
+    """One theme in a list."""
+
+    id: int
+    name: str
+    figure: str
+    under: str
+    place: int | None = None
+
+
+@dataclass(frozen=True)
+class ThemesPage(Page):
+    """The ranked themes, and those on the bench."""
+
+    template: ClassVar[str] = "requests/list.html"
+    shelf: str
+    shelves: list[tuple[str, str, int]]
+    bench: list[ThemeLine]
+    themes: list[ThemeLine]
+    ranked_at: datetime | None
+
+
+def load_themes(session: Session, shelf: str) -> ThemesPage:
+    """The themes of one shelf; the open ones in the order of the ranking."""
+    counts = dict(
+        session.execute(
+            select(Theme.shelf, func.count()).where(Theme.merged_into_id.is_(None)).group_by(Theme.shelf)
+        ).all()
+    )
+    members = dict(
+        session.execute(select(ThemeMember.theme_id, func.count()).group_by(ThemeMember.theme_id)).all()
+    )
+    rows = session.execute(
+        select(Theme, ThemeRank)
+        .outerjoin(ThemeRank, ThemeRank.theme_id == Theme.id)
+        .where(Theme.merged_into_id.is_(None), Theme.shelf.in_((shelf, "on_the_bench")))
+        .options(joinedload(Theme.recipe))
+        .order_by(ThemeRank.place.is_(None), ThemeRank.place, Theme.id)
+    ).all()
+    lines: dict[str, list[ThemeLine]] = {shelf: [], "on_the_bench": []}
+    for theme, rank in rows:
+        lines[theme.shelf].append(_line(theme, rank, members.get(theme.id, 0)))
+    return ThemesPage(
+        shelf=shelf,
+        shelves=[
+            (code, words, counts.get(code, 0))
+            for code, words in (
+                ("open", "Open"),
+                ("on_the_bench", "On the bench"),
+                ("published", "Published"),
+                ("passed_over", "Passed over"),
+            )
+        ],
+        bench=lines["on_the_bench"] if shelf == "open" else [],
+        themes=lines[shelf],
+        ranked_at=next((rank.ranked_at for _, rank in rows if rank), None),
+    )
+
+
+def _line(theme: Theme, rank: ThemeRank | None, member_count: int) -> ThemeLine:
+    readers = rank.reader_count if rank and theme.shelf == "open" else None
+    under = rank.in_words if rank and theme.shelf == "open" else ""
+    if theme.shelf == "on_the_bench" and theme.bench_due_on:
+        under = f"to be ready by {theme.bench_due_on:%-d %B %Y}"
+    elif theme.shelf == "published" and theme.recipe:
+        under = f"published as {theme.recipe.title}"
+    elif theme.shelf == "passed_over":
+        under = theme.shelf_reason or ""
+    count = readers if readers is not None else member_count
+    noun = "reader" if readers is not None else "request"
+    return ThemeLine(
+        id=theme.id,
+        name=theme.name,
+        figure=f"{count:,} {noun}{'' if count == 1 else 's'}",
+        under=under[:1].upper() + under[1:] + ("." if under and not under.endswith(".") else ""),
+        place=rank.place if rank and theme.shelf == "open" else None,
+    )
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of the score, rounded so that the parts add up to the whole."""
+
+    name: str
+    words: str
+    value: float
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One request of a theme."""
+
+    message_id: int
+    who: str
+    when: datetime
+    words: str
+    doubtful: bool
+    wants_to_be_told: bool
+
+
+@dataclass(frozen=True)
+class Paid:
+    """Whether a published theme paid: who asked, who of them made it, how it turned out."""
+
+    asked_count: int
+    made_count: int
+    worked_count: int
+    failed_count: int
+
+
+@dataclass(frozen=True)
+class ThemePage(Page):
+    """One theme."""
+
+    template: ClassVar[str] = "requests/one.html"
+    id: int
+    name: str
+    shelf: str
+    shelf_reason: str
+    due_on: date | None
+    effort: float | None
+    place: int | None
+    in_words: str
+    parts: list[Part]
+    total: float
+    details: Mapping[str, Any]
+    facets: list[tuple[str, str]]
+    coverage: float
+    covered_by: tuple[str, str] | None
+    coverage_why: str
+    published_as: tuple[str, str] | None
+    words: list[Asked]
+    request_count: int
+    chart: Drawing
+    tell_count: int
+    paid: Paid | None
+    themes: list[Choice]
+    recipes: list[Choice]
+    trouble: str = ""
+
+
+def load_theme(session: Session, theme_id: int, zone: ZoneInfo, *, now: datetime) -> ThemePage:
+    """The page of one theme, or of the one that it was merged into."""
+    theme = get_theme(session, theme_id)
+    rank = session.get(ThemeRank, theme.id)
+    details: Mapping[str, Any] = rank.details if rank else {}
+    parts = score_parts(details.get("parts") or {})
+    moments = session.scalars(
+        select(Message.received_at)
+        .join(ThemeMember, ThemeMember.message_id == Message.id)
+        .where(ThemeMember.theme_id == theme.id)
+    ).all()
+    return ThemePage(
+        id=theme.id,
+        name=theme.name,
+        shelf=theme.shelf,
+        shelf_reason=theme.shelf_reason or "",
+        due_on=theme.bench_due_on,
+        effort=theme.effort,
+        place=rank.place if rank else None,
+        in_words=rank.in_words if rank else "",
+        parts=parts,
+        total=round(sum(part.value for part in parts), 1),
+        details=details,
+        facets=facet_words(theme.facets),
+        coverage=theme.coverage,
+        covered_by=(theme.covered_by.slug, theme.covered_by.title) if theme.covered_by else None,
+        coverage_why=theme.coverage_why or "",
+        published_as=(theme.recipe.slug, theme.recipe.title) if theme.recipe else None,
+        words=load_asked(session, theme.id, WORDS_SHOWN),
+        request_count=len(moments),
+        chart=_chart(moments, zone, now),
+        tell_count=len(who_asked(session, theme.id)),
+        paid=_paid(session, theme) if theme.shelf == "published" else None,
+        themes=[choice for choice in theme_choices(session) if choice[0] != str(theme.id)],
+        recipes=recipe_choices(session, "choose the recipe"),
+    )
+
+
+def _chart(moments: Sequence[datetime], zone: ZoneInfo, now: datetime) -> Drawing:
+    weeks = weekly_counts(moments, zone, now=now)
+    return bars(
+        "Requests by week", [label for label, _ in weeks], [count for _, count in weeks], unit="requests"
+    )
+
+
+def score_parts(parts: Mapping[str, float]) -> list[Part]:
+    """The four parts, each rounded to one decimal; their sum is the score that is shown."""
+    return [
+        Part(name, words, round(float(parts[code]), 1) + 0.0)
+        for code, (name, words) in PART_WORDS.items()
+        if code in parts
+    ]
+
+
+def facet_words(facets: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What the theme is about, facet by facet, in words."""
+    found = []
+    for name, entries in facets.items():
+        words = [vocabulary().shown(entry) for entry in entries]
+        if words:
+            found.append((said(name), ", ".join(words)))
+    return found
+
+
+def load_asked(session: Session, theme_id: int, limit: int) -> list[Asked]:
+    """Requests of a theme, the most typical first, then the newest."""
+    rows = session.execute(
+        select(ThemeMember, Message)
+        .join(Message, Message.id == ThemeMember.message_id)
+        .where(ThemeMember.theme_id == theme_id)
+        .options(joinedload(Message.reader))
+        .order_by(ThemeMember.typical_rank.is_(None), ThemeMember.typical_rank, Message.received_at.desc())
+        .limit(limit)
+    ).all()
+    return [
+        Asked(
+            message_id=message.id,
+            who=name_of(message),
+            when=message.received_at,
+            words=excerpt(message.text, 400),
+            doubtful=member.doubtful,
+            wants_to_be_told=message.tell_me,
+        )
+        for member, message in rows
+    ]
+
+
+def _paid(session: Session, theme: Theme) -> Paid:
+    """How many who asked made the recipe, and how it turned out for them."""
+    askers = (
+        select(Message.reader_id)
+        .join(ThemeMember, ThemeMember.message_id == Message.id)
+        .where(ThemeMember.theme_id == theme.id, Message.reader_id.is_not(None))
+        .distinct()
+    )
+    asked = session.scalar(select(func.count()).select_from(askers.subquery())) or 0
+    made = session.execute(
+        select(Message.reader_id, Labels.outcome)
+        .join(Labels, Labels.message_id == Message.id)
+        .where(Message.reader_id.in_(askers), Labels.is_made_it, Labels.recipe_id == theme.recipe_id)
+    ).all()
+    return Paid(
+        asked_count=asked,
+        made_count=len({reader for reader, _ in made}),
+        worked_count=len({reader for reader, outcome in made if outcome == "worked"}),
+        failed_count=len({reader for reader, outcome in made if outcome == "failed"}),
+    )
