@@ -109,16 +109,13 @@ def _by_line(content: bytes) -> bytes:
     """Decode block by block: a block ends at its padding, and lines that cannot be base64 are passed over."""
     decoded = bytearray()
     block = bytearray()
-    for line in content.split():
-        if not _BASE64_LINE.fullmatch(line):
-            bare = _NOT_BASE64.sub(b"", line)
-            if len(bare) * 5 < len(line) * 4:
-                continue
-            block += bare
-            if not line.rstrip().endswith(b"="):
-                continue
-        else:
-            block += line.rstrip(b"=")
+    for line in content.split(b"\n"):
+        line = line.strip()
+        bare = line if _BASE64_LINE.fullmatch(line) else _NOT_BASE64.sub(b"", line)
+        is_footer = bool(decoded) and not block and (bare is not line or len(line) < 20)
+        if is_footer or len(bare) * 5 < len(line) * 4:
+            continue
+        block += bare.rstrip(b"=")
         if line.endswith(b"="):
             decoded += _block(bytes(block))
             block.clear()

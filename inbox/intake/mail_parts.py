@@ -129,15 +129,14 @@ def split_head(raw: bytes) -> tuple[Fields, bytes]:
 def _contents(part: Part) -> list[bytes]:
     """Raw texts of the parts within `part`; none for a leaf."""
     if part.kind.startswith("multipart/"):
-        boundary = part.parameters.get("boundary", "")
-        return _between(part.content, boundary.encode("utf-8", "replace")) if boundary else []
-    if part.kind == "message/rfc822" or part.kind == "message/global":
-        return [part.decoded()]
+        boundary = part.parameters.get("boundary", "").encode("utf-8", "replace")
+        if part.content.strip() == b"--" + boundary + b"--":
+            part.content = b""
+        return _between(part.content, boundary) if boundary else []
     if part.kind == "message/delivery-status":
-        return [
-            b"Content-Type: text/rfc822-headers\n" + block for block in part.decoded().strip().split(b"\n\n")
-        ]
-    return []
+        blocks = part.decoded().strip().split(b"\n\n")
+        return [b"Content-Type: text/rfc822-headers\n" + block.strip(b"\n") for block in blocks]
+    return [part.decoded()] if part.kind.startswith("message/") else []
 
 
 def _between(content: bytes, boundary: bytes) -> list[bytes]:
@@ -154,8 +153,8 @@ def _between(content: bytes, boundary: bytes) -> list[bytes]:
         rest = content[position : end if end >= 0 else len(content)].strip()
         if rest not in (b"", b"--"):
             continue
-        if start >= 0:
-            parts.append(content[start : max(found - 1, start)])
+        if 0 <= start < found:
+            parts.append(content[start : found - 1])
         if rest == b"--":
             return parts
         start = end + 1 if end >= 0 else len(content)
