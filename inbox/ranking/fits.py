@@ -1,52 +1,21 @@
-"""How much recipes and themes differ among themselves, by marginal maximum likelihood over all of them.
+"""How much the rates of themes, and of weekly trouble, differ among themselves.
 
-The fitted spread is the prior of every single one (empirical Bayes), so that two unlucky bakers do not make a
-failing recipe. Counts may be fractional: the gamma functions of the likelihoods take them as they are.
+The fitted spread is the prior of every single rate (empirical Bayes). The spread of shares over a catalogue
+is in `ranking.shares`.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import optimize
-from scipy.special import betaln, digamma, gammaln
+from scipy.special import digamma, gammaln
 
 from inbox.ranking.stats import Floats
-
-_LARGEST_CONCENTRATION = 1000.0
-"""Beyond this many reports' worth of prior, recipes are taken as alike (chosen; no archive could tell)."""
 
 _USUAL_SHAPE, _SHAPE_SD = 0.8, 1.0
 """Normal prior of the logarithm of the gamma shape (chosen): a few themes get most of the requests, and a
 factor of seven to either side is thought possible."""
-
-
-@dataclass(frozen=True, slots=True)
-class BetaSpread:
-    """Shares over a catalogue: Beta(`a`, `b`)."""
-
-    a: float
-    b: float
-
-    @property
-    def mean(self) -> float:
-        """Share of a typical recipe."""
-        return self.a / (self.a + self.b)
-
-    @property
-    def concentration(self) -> float:
-        """How many reports the spread is worth."""
-        return self.a + self.b
-
-    @property
-    def sd(self) -> float:
-        """Standard deviation of the share."""
-        return float(np.sqrt(self.mean * (1 - self.mean) / (self.concentration + 1)))
-
-    def after(self, failed: float, trials: float) -> "BetaSpread":
-        """Posterior of one recipe whose share was drawn from this spread, after its reports."""
-        return BetaSpread(self.a + failed, self.b + trials - failed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,65 +24,6 @@ class GammaSpread:
 
     a: float
     b: float
-
-
-def _best(
-    loss: Callable[[Floats], tuple[float, Floats]],
-    starts: list[tuple[float, float]],
-    bounds: list[tuple[float, float]],
-) -> Floats:
-    """Point with the least loss, from several starts, so that no shallow valley is taken for the deepest.
-
-    `loss` gives its value and its gradient.
-    """
-    found = [
-        optimize.minimize(loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13})
-        for start in starts
-    ]
-    return np.asarray(min(found, key=lambda result: float(result.fun)).x)
-
-
-def fit_beta_binomial(failed: ArrayLike, trials: ArrayLike) -> BetaSpread:
-    """Beta spread of the recipes' shares.
-
-    Parameters
-    ----------
-    failed, trials : array_like of shape (n_recipes,)
-        Reports that failed, and all; recipes without reports say nothing and are left out.
-
-    Returns
-    -------
-    BetaSpread
-        Beta(1, 9) where no recipe has a report (chosen: one in ten, worth ten reports).
-
-    References
-    ----------
-    Skellam J. G. (1948), J. Royal Statistical Society B 10:257-261 (the beta-binomial and its likelihood).
-    """
-    k, n = np.asarray(failed, float), np.asarray(trials, float)
-    k, n = k[n > 0], n[n > 0]
-    if not len(n):
-        return BetaSpread(1.0, 9.0)
-
-    def loss(point: Floats) -> tuple[float, Floats]:
-        mean, size = 1 / (1 + np.exp(-point[0])), np.exp(point[1])
-        a, b = mean * size, (1 - mean) * size
-        gain = betaln(a + k, b + n - k) - betaln(a, b)
-        common = digamma(size) - digamma(size + n)
-        by_a = float((digamma(a + k) - digamma(a) + common).sum())
-        by_b = float((digamma(b + n - k) - digamma(b) + common).sum())
-        by_mean = (by_a - by_b) * size * mean * (1 - mean)
-        return -float(gain.sum()), -np.array([by_mean, by_a * a + by_b * b])
-
-    pooled = (k.sum() + 0.5) / (n.sum() + 1)
-    middle = float(np.log(pooled / (1 - pooled)))
-    point = _best(
-        loss,
-        [(middle, float(np.log(size))) for size in (4.0, 30.0)],
-        [(-9.0, 9.0), (float(np.log(0.5)), float(np.log(_LARGEST_CONCENTRATION)))],
-    )
-    mean, concentration = float(1 / (1 + np.exp(-point[0]))), float(np.exp(point[1]))
-    return BetaSpread(mean * concentration, (1 - mean) * concentration)
 
 
 def fit_gamma_poisson(
@@ -169,9 +79,12 @@ def fit_gamma_poisson(
         return float(value), np.array([off / _SHAPE_SD - a * (row_times @ by_a), -b * (row_times @ by_b)])
 
     rate = max(float(row_times @ n), 0.5) / float(row_times @ exposure)
-    point = _best(
-        loss,
-        [(float(np.log(a)), float(np.log(a / rate))) for a in (0.3, 2.0)],
-        [(float(np.log(0.02)), float(np.log(50.0))), (float(np.log(1e-6)), float(np.log(1e6)))],
-    )
-    return GammaSpread(float(np.exp(point[0])), float(np.exp(point[1])))
+    bounds = [(float(np.log(0.02)), float(np.log(50.0))), (float(np.log(1e-6)), float(np.log(1e6)))]
+    found = [
+        optimize.minimize(
+            loss, np.log([a, a / rate]), jac=True, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-13}
+        )
+        for a in (0.3, 2.0)
+    ]
+    a, b = np.exp(min(found, key=lambda result: float(result.fun)).x)
+    return GammaSpread(float(a), float(b))

@@ -12,10 +12,9 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import betainc, betaincinv
 
 from inbox.ranking import wording
-from inbox.ranking.fits import BetaSpread, fit_beta_binomial
+from inbox.ranking.shares import Posterior, Spread, evidence, fit_spread, posterior
 from inbox.ranking.stats import Floats
 
 TIMES_CATALOGUE, LEAST_LIMIT = 2.0, 0.15
@@ -29,6 +28,10 @@ WATCH_FROM = 0.8
 
 FEWEST_READERS = 3
 """Distinct readers below which a recipe is never called failing (design)."""
+
+BASE_SHARE = 0.23
+"""Share of failed ones among the reports with an outcome that the reading learned from, against which its
+probabilities are calibrated (`tests.bench.error_rates` prints it)."""
 
 CAVEAT = "This is a share of reports, not of makes: readers with trouble write more often than those without."
 
@@ -74,12 +77,12 @@ class RecipeHealth:
         probability 0.9.
     reader_count : int
         Distinct readers who reported.
-    failed_count : float
-        Of them, those whose report failed; fractional, because a report counts with its probability.
+    failed_count : int
+        Of them, those whose report was read, or labelled by a person, as failed.
     over_limit : float
         Probability that the share is above `limit`.
     limit, catalogue_share : float
-        The limit, and the share of a typical recipe.
+        The limit, and the share of an average recipe.
     in_words : str
         One or two sentences.
     """
@@ -90,50 +93,104 @@ class RecipeHealth:
     low: float
     high: float
     reader_count: int
-    failed_count: float
+    failed_count: int
     over_limit: float
     limit: float
     catalogue_share: float
     in_words: str
 
 
-def reader_outcomes(reports: Sequence[Report]) -> tuple[int, float]:
-    """Distinct readers, and how many of them failed.
+@dataclass(frozen=True, slots=True)
+class Voices:
+    """The reports of many recipes as columns, one row for each reader and week.
 
-    A reader's worst report of a week counts for the week, and the mean of the weeks for the reader: who
-    failed once and got it right the next month counts as half a failure.
+    Attributes
+    ----------
+    failed : ndarray
+        Probability that the reader failed in that week: their worst report counts.
+    worth : ndarray
+        One over the number of weeks that the reader wrote in about the recipe: a reader is one voice.
+    recipe : ndarray of int
+        Row of the recipe.
+    readers, failed_readers : ndarray of int, shape (n_recipes,)
+        Distinct readers, and those who failed in at least half of their weeks.
     """
-    weeks: dict[tuple[str, int], float] = {}
-    for report in reports:
-        key = (report.reader, (report.received_on.toordinal() - 1) // 7)
-        weeks[key] = max(weeks.get(key, 0.0), report.failed)
-    sums: dict[str, tuple[float, int]] = {}
-    for (reader, _), failed in weeks.items():
-        total, count = sums.get(reader, (0.0, 0))
-        sums[reader] = (total + failed, count + 1)
-    return len(sums), float(sum(total / count for total, count in sums.values()))
+
+    failed: Floats
+    worth: Floats
+    recipe: NDArray[np.int_]
+    readers: NDArray[np.int_]
+    failed_readers: NDArray[np.int_]
+
+    def evidence(self, base_share: float) -> Floats:
+        """Log-likelihood of every share, a row a recipe."""
+        return evidence(self.failed, self.worth, self.recipe, len(self.readers), base_share=base_share)
 
 
-def judge(recipes: Sequence[RecipeReports]) -> list[RecipeHealth]:
+def gather(recipes: Sequence[Sequence[Report]]) -> Voices:
+    """Make one voice of each reader of each recipe, however often they wrote."""
+    failed: list[float] = []
+    worth: list[float] = []
+    counts: list[tuple[int, int, int]] = []
+    for reports in recipes:
+        weeks: dict[str, dict[int, float]] = {}
+        for report in reports:
+            of_reader = weeks.setdefault(report.reader, {})
+            week = (report.received_on.toordinal() - 1) // 7  # ISO weeks: day 1 was a Monday
+            of_reader[week] = max(of_reader.get(week, 0.0), report.failed)
+        voices = [list(of_reader.values()) for of_reader in weeks.values()]
+        failed += [probability for voice in voices for probability in voice]
+        worth += [1 / len(voice) for voice in voices for _ in voice]
+        failing = sum(sum(one >= 0.5 for one in voice) >= len(voice) / 2 for voice in voices)
+        counts.append((sum(map(len, voices)), len(voices), failing))
+    rows, readers, failed_readers = np.array(counts, int).reshape(-1, 3).T
+    return Voices(
+        np.array(failed), np.array(worth), np.repeat(np.arange(len(counts)), rows), readers, failed_readers
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """A whole catalogue judged; arrays of shape (n_recipes,)."""
+
+    spread: Spread
+    limit: float
+    shares: Posterior
+    over: Floats
+    flagged: NDArray[np.bool_]
+
+
+def judge_catalogue(log_likelihood: Floats, readers: NDArray[np.int_]) -> Judgement:
+    """Fit the spread, set the limit by it, and flag the recipes that are surely above."""
+    spread = fit_spread(log_likelihood)
+    limit = max(TIMES_CATALOGUE * spread.mean, LEAST_LIMIT)
+    shares = posterior(log_likelihood, spread)
+    over = shares.above(limit)
+    return Judgement(spread, limit, shares, over, flag(over, readers >= FEWEST_READERS))
+
+
+def judge(recipes: Sequence[RecipeReports], *, base_share: float = BASE_SHARE) -> list[RecipeHealth]:
     """Judge all recipes of a catalogue together.
+
+    Parameters
+    ----------
+    base_share : float
+        Share of failed ones among the reports that the reading learned from.
 
     Returns
     -------
     list of RecipeHealth
         In the order handed in.
     """
-    outcomes = [reader_outcomes(recipe.reports) for recipe in recipes]
-    readers = np.array([count for count, _ in outcomes], int)
-    failed = np.array([count for _, count in outcomes], float)
-    spread = fit_beta_binomial(failed, readers)
-    limit = failing_limit(spread)
-    over = over_limit(failed, readers, spread, limit)
-    flagged = flag(over, readers >= FEWEST_READERS)
-    a, b = spread.a + failed, spread.b + readers - failed
-    low, high, mean = betaincinv(a, b, 0.05), betaincinv(a, b, 0.95), a / (a + b)
+    if not recipes:
+        return []
+    voices = gather([recipe.reports for recipe in recipes])
+    found = judge_catalogue(voices.evidence(base_share), voices.readers)
+    mean, low, high = found.shares.mean, found.shares.quantile(0.05), found.shares.quantile(0.95)
     judged = []
     for row, recipe in enumerate(recipes):
-        standing = _standing(bool(flagged[row]), float(over[row]), int(readers[row]))
+        readers, failed = int(voices.readers[row]), int(voices.failed_readers[row])
+        standing = _standing(bool(found.flagged[row]), float(found.over[row]), readers)
         numbers = (float(mean[row]), float(low[row]), float(high[row]))
         judged.append(
             RecipeHealth(
@@ -142,25 +199,15 @@ def judge(recipes: Sequence[RecipeReports]) -> list[RecipeHealth]:
                 share=numbers[0],
                 low=numbers[1],
                 high=numbers[2],
-                reader_count=int(readers[row]),
-                failed_count=float(failed[row]),
-                over_limit=float(over[row]),
-                limit=limit,
-                catalogue_share=spread.mean,
-                in_words=_in_words(standing, int(readers[row]), float(failed[row]), numbers, spread.mean),
+                reader_count=readers,
+                failed_count=failed,
+                over_limit=float(found.over[row]),
+                limit=found.limit,
+                catalogue_share=found.spread.mean,
+                in_words=_in_words(standing, readers, failed, numbers, found.spread.mean),
             )
         )
     return judged
-
-
-def failing_limit(spread: BetaSpread) -> float:
-    """Share above which a recipe fails: twice that of a typical recipe, and never less than 0.15."""
-    return max(TIMES_CATALOGUE * spread.mean, LEAST_LIMIT)
-
-
-def over_limit(failed: Floats, readers: NDArray[np.int_], spread: BetaSpread, limit: float) -> Floats:
-    """Posterior probability of each recipe that its share is above `limit`."""
-    return np.asarray(1.0 - betainc(spread.a + failed, spread.b + readers - failed, min(limit, 1.0)), float)
 
 
 def flag(over: Floats, eligible: NDArray[np.bool_], *, rate: float = FALSE_FLAGS) -> NDArray[np.bool_]:
@@ -188,16 +235,15 @@ def _standing(flagged: bool, over: float, readers: int) -> Standing:
 
 
 def _in_words(
-    standing: Standing, readers: int, failed: float, numbers: tuple[float, float, float], catalogue: float
+    standing: Standing, readers: int, failed: int, numbers: tuple[float, float, float], catalogue: float
 ) -> str:
     """What the standing rests on."""
     if readers == 0:
         return "Nobody has reported on it yet."
-    count = round(failed)
-    said = f"{wording.of(count, readers)} {'reader' if readers == 1 else 'readers'}"
-    usual = f"in a typical recipe of yours it is {wording.per_cent(catalogue)}"
+    said = f"{wording.of(failed, readers).capitalize()} {'reader' if readers == 1 else 'readers'}"
+    usual = f"over all your recipes it is {wording.per_cent(catalogue)}"
     between = f"between {wording.per_cent(numbers[1])} and {wording.per_cent(numbers[2])}"
-    first = f"About {said} reported a failure; {usual}."
+    first = f"{said} reported a failure; {usual}."
     if standing == "failing":
         return f"{first} The share that fails is {between}: more than luck explains."
     if standing == "watch":

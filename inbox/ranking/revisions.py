@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.special import betainc, betaincinv
 
 from inbox.ranking import wording
-from inbox.ranking.fits import BetaSpread
-from inbox.ranking.health import FEWEST_READERS, Report, reader_outcomes
-from inbox.ranking.stats import newcombe
+from inbox.ranking.health import BASE_SHARE, FEWEST_READERS, Report, gather
+from inbox.ranking.shares import Posterior, Spread, evidence, posterior, probability_less
+from inbox.ranking.stats import Floats, newcombe
 
 SURE = 0.95
 """Probability from which a share is said to have fallen or risen (chosen)."""
@@ -46,22 +45,22 @@ class RevisionEffect:
     ----------
     before_readers, after_readers : int
         Distinct readers who reported.
-    before_failed, after_failed : float
-        Of them, those who failed; fractional where a report counts with its probability.
+    before_failed, after_failed : int
+        Of them, those whose report was read, or labelled, as failed.
     before_share, after_share : float
         Means of the two posteriors.
     difference_low, difference_high : float
-        95 % interval of the share after less the share before.
+        95 % interval of the share after less the share before, by Newcombe's method on these counts.
     fell_probability : float
         Posterior probability that the share fell.
     """
 
     verdict: Verdict
     before_readers: int
-    before_failed: float
+    before_failed: int
     before_share: float
     after_readers: int
-    after_failed: float
+    after_failed: int
     after_share: float
     difference_low: float
     difference_high: float
@@ -70,7 +69,9 @@ class RevisionEffect:
     in_words: str
 
 
-def compare(before: Sequence[Report], after: Sequence[Report]) -> RevisionEffect:
+def compare(
+    before: Sequence[Report], after: Sequence[Report], *, base_share: float = BASE_SHARE
+) -> RevisionEffect:
     """Compare the reports on both sides of a revision.
 
     Both shares start from the share of all reports together, so that nothing changed until readers say so.
@@ -79,21 +80,25 @@ def compare(before: Sequence[Report], after: Sequence[Report]) -> RevisionEffect
     ----------
     before, after : sequence of Report
         Those between the revision before and this one, and those since.
+    base_share : float
+        Share of failed ones among the reports that the reading learned from.
     """
-    before_readers, before_failed = reader_outcomes(before)
-    after_readers, after_failed = reader_outcomes(after)
-    old, new = _both_sides((before_failed, before_readers), (after_failed, after_readers))
-    fell = probability_less(new, old)
+    voices = gather([before, after])
+    (before_readers, after_readers), (before_failed, after_failed) = (
+        (int(first), int(second)) for first, second in (voices.readers, voices.failed_readers)
+    )
+    shares = _both_sides(voices.evidence(base_share))
+    fell = float(probability_less(shares.row(1), shares.row(0))[0])
     low, high = newcombe(after_failed, after_readers, before_failed, before_readers)
     verdict = _verdict(fell, before_readers, after_readers)
     return RevisionEffect(
         verdict=verdict,
         before_readers=before_readers,
         before_failed=before_failed,
-        before_share=old.mean,
+        before_share=float(shares.mean[0]),
         after_readers=after_readers,
         after_failed=after_failed,
-        after_share=new.mean,
+        after_share=float(shares.mean[1]),
         difference_low=low,
         difference_high=high,
         fell_probability=fell,
@@ -102,17 +107,10 @@ def compare(before: Sequence[Report], after: Sequence[Report]) -> RevisionEffect
     )
 
 
-def _both_sides(before: tuple[float, int], after: tuple[float, int]) -> tuple[BetaSpread, BetaSpread]:
-    """Posteriors of the share before and after, each from counts of events and of readers."""
-    pooled = (before[0] + after[0] + 0.5) / (before[1] + after[1] + 1)
-    prior = BetaSpread(pooled * _PRIOR_REPORTS, (1 - pooled) * _PRIOR_REPORTS)
-    return prior.after(*before), prior.after(*after)
-
-
-def probability_less(one: BetaSpread, other: BetaSpread) -> float:
-    """Probability that a share drawn from `one` is less than one drawn from `other`, to about 1e-3."""
-    points = betaincinv(other.a, other.b, (np.arange(512) + 0.5) / 512)
-    return float(betainc(one.a, one.b, points).mean())
+def _both_sides(log_likelihood: Floats) -> Posterior:
+    """Posteriors of the share before and after, from a prior about the share of both together."""
+    pooled = float(posterior(log_likelihood.sum(axis=0, keepdims=True), Spread(0.5, 0.5)).mean[0])
+    return posterior(log_likelihood, Spread(pooled * _PRIOR_REPORTS, (1 - pooled) * _PRIOR_REPORTS))
 
 
 def _verdict(fell: float, before_readers: int, after_readers: int) -> Verdict:
@@ -140,17 +138,21 @@ def _fault_changes(
     changes = []
     for fault in sorted({*old, *new}, key=lambda code: (-old.get(code, 0), -new.get(code, 0), code)):
         was, is_now = old.get(fault, 0), new.get(fault, 0)
-        earlier, later = _both_sides((was, before_readers), (is_now, after_readers))
-        fell = probability_less(later, earlier)
+        shares = _both_sides(_certain((was, before_readers), (is_now, after_readers)))
+        fell = float(probability_less(shares.row(1), shares.row(0))[0])
         changes.append(FaultChange(fault, was, is_now, fell))
     return tuple(changes)
 
 
-def _in_words(verdict: Verdict, before: tuple[float, int], after: tuple[float, int], fell: float) -> str:
-    counts = (
-        f"Before the change {wording.of(round(before[0]), before[1])} readers failed, "
-        f"since then {wording.of(round(after[0]), after[1])}."
-    )
+def _certain(*sides: tuple[int, int]) -> Floats:
+    """Log-likelihoods of counts of readers with and of all readers, a row a side."""
+    told = np.concatenate([np.arange(readers) < count for count, readers in sides]).astype(float)
+    rows = np.repeat(np.arange(len(sides)), [readers for _, readers in sides])
+    return evidence(told, np.ones(len(told)), rows, len(sides), base_share=0.5)
+
+
+def _in_words(verdict: Verdict, before: tuple[int, int], after: tuple[int, int], fell: float) -> str:
+    counts = f"Before the change {wording.of(*before)} readers failed, since then {wording.of(*after)}."
     chance = wording.per_cent(fell)
     return {
         "better": f"{counts} It helped: the share fell with a probability of {chance}.",

@@ -1,11 +1,7 @@
 from datetime import date, timedelta
 
-import pytest
-from scipy import stats
-
-from inbox.ranking.fits import BetaSpread
 from inbox.ranking.health import Report
-from inbox.ranking.revisions import compare, probability_less
+from inbox.ranking.revisions import compare
 
 START = date(2026, 3, 2)
 
@@ -57,12 +53,3 @@ def test_nothing_after_the_change_is_no_improvement() -> None:
     effect = compare(reports(14, 14), [])
     assert effect.verdict == "too_few"
     assert (effect.difference_low, effect.difference_high) == (-1.0, 1.0)
-
-
-def test_probability_against_draws() -> None:
-    one, other = BetaSpread(3, 11), BetaSpread(6, 9)
-    draws = stats.beta.rvs(3, 11, size=200_000, random_state=1) < stats.beta.rvs(
-        6, 9, size=200_000, random_state=2
-    )
-    assert probability_less(one, other) == pytest.approx(draws.mean(), abs=4e-3)
-    assert probability_less(one, one) == pytest.approx(0.5, abs=1e-3)
