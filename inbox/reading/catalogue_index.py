@@ -5,9 +5,8 @@ Built once and used for many messages by `recipe_link`. Start at `CatalogueIndex
 
 import math
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 
@@ -28,16 +27,10 @@ FIELD_WORTH = {
 EVERYDAY_DAMPING = 0.3
 """A word in one message of a hundred on other sites counts 1 / (1 + this)."""
 
+CROWD_COUNT, CROWD_SHARE = 30, 0.1
+"""A word in more recipes than both is kept only in titles: elsewhere it tells little and costs time."""
+
 _TITLE_END = re.compile(r"\s(?:with|for|that|in|and a)\s|\s*\(")
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """A recipe that has a word, where, and what sharing the word is worth."""
-
-    recipe: int
-    field: str
-    worth: float
 
 
 class CatalogueIndex:
@@ -58,8 +51,12 @@ class CatalogueIndex:
     recipes : tuple of CatalogueRecipe
     by_slug : dict of str to int
         Place in the catalogue.
-    places : dict of str to tuple of Place
-        For a stem, the recipes that have it.
+    places : dict of str to tuple of (int, float)
+        For a stem, the recipes that have it, and what sharing it is worth there.
+    field_of : list of dict of str to str
+        For each recipe, its stems and where they stand.
+    weight : dict of str to float
+        How much a stem tells in this catalogue.
     titles : list of list of str
         Stems of each title, in order.
     heads : list of str
@@ -86,14 +83,20 @@ class CatalogueIndex:
             _bare_address(recipe.url): place for place, recipe in enumerate(self.recipes) if recipe.url
         }
         fields = [_field_of_stems(r, title) for r, title in zip(self.recipes, self.titles, strict=True)]
+        common = Counter(stem for field_of in fields for stem in field_of)
+        crowd = max(CROWD_COUNT, CROWD_SHARE * len(self.recipes))
         self.weight = {
             stem: rarity / (1 + damping * 100 * self._everyday.get(stem, 0.0))
             for stem, rarity in _rarity(fields).items()
         }
-        places: dict[str, list[Place]] = defaultdict(list)
-        for recipe_place, field_of in enumerate(fields):
+        self.field_of = [
+            {stem: field for stem, field in field_of.items() if field == "title" or common[stem] <= crowd}
+            for field_of in fields
+        ]
+        places: dict[str, list[tuple[int, float]]] = defaultdict(list)
+        for recipe_place, field_of in enumerate(self.field_of):
             for stem, field in field_of.items():
-                places[stem].append(Place(recipe_place, field, field_worth[field] * self.weight[stem]))
+                places[stem].append((recipe_place, field_worth[field] * self.weight[stem]))
         self.places = {stem: tuple(found) for stem, found in places.items()}
         self.title_mass = [sum(self.weight[stem] for stem in set(title)) for title in self.titles]
         self._prepare_spellings()
@@ -127,7 +130,7 @@ class CatalogueIndex:
             return (stem,)
         if stem in self._joined:
             return self._joined[stem]
-        if stem in self._everyday or not word.isalpha():
+        if stem in self.weight or stem in self._everyday or not word.isalpha():
             return ()
         for cut in range(3, len(word) - 2):
             first, second = stem_of(word[:cut]), stem_of(word[cut:])

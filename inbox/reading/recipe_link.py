@@ -184,8 +184,8 @@ def _find_words(words: list[str], index: CatalogueIndex) -> _Found:
             last = (at, stem)
     scores: dict[int, float] = defaultdict(float)
     for stem in word_of:
-        for place in index.places[stem]:
-            scores[place.recipe] += place.worth
+        for recipe, worth in index.places[stem]:
+            scores[recipe] += worth
     return _Found(words, stems_at, word_of, scores)
 
 
@@ -199,12 +199,10 @@ def _weigh(
     rule: Rule,
 ) -> Candidate:
     field_mass = dict.fromkeys(FIELDS, 0.0)
-    worth_of: dict[str, float] = {}
-    for stem in found.word_of:
-        for place in index.places[stem]:
-            if place.recipe == recipe:
-                field_mass[place.field] += index.weight[stem]
-                worth_of[stem] = place.worth
+    field_of = index.field_of[recipe]
+    shared_stems = [stem for stem in found.word_of if stem in field_of]
+    for stem in shared_stems:
+        field_mass[field_of[stem]] += index.weight[stem]
     title = index.titles[recipe]
     coverage = field_mass["title"] / index.title_mass[recipe] if index.title_mass[recipe] else 0.0
     ats = [at for at, stem in found.stems_at if stem in title]
@@ -224,10 +222,10 @@ def _weigh(
         1.0 if any(at < subject_count for at in ats) else 0.0,
         1.0 if any(_pointed_at(at, found.words) for at in ats) else 0.0,
         *signs,
-        float(min(6, len({found.word_of[stem] for stem in worth_of}))),
+        float(min(6, len({found.word_of[stem] for stem in shared_stems}))),
     )
     logit = sum(weight * value for weight, value in zip(rule.weights, features, strict=True))
-    telling = sorted(worth_of, key=lambda stem: -worth_of[stem])
+    telling = sorted(shared_stems, key=lambda stem: (field_of[stem] != "title", -index.weight[stem]))
     shared = tuple(dict.fromkeys(found.word_of[stem] for stem in telling))
     return Candidate(recipe, features, 1 / (1 + math.exp(-logit)), shared, coverage, run)
 

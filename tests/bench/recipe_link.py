@@ -115,8 +115,8 @@ def masses(site: Site, index: CatalogueIndex) -> tuple[np.ndarray, np.ndarray]:
         words = words_of(f"{message.told.subject or ''} {message.told.text}")
         row = np.zeros((len(index.recipes), len(FIELDS)))
         for stem in _find_words(words, index).word_of:
-            for place in index.places[stem]:
-                row[place.recipe, FIELDS.index(place.field)] += index.weight[stem]
+            for place, _ in index.places[stem]:
+                row[place, FIELDS.index(index.field_of[place][stem])] += index.weight[stem]
         rows.append(row)
         truth.append(index.by_slug[message.recipe])
     return np.array(rows), np.array(truth)
