@@ -11,13 +11,16 @@ from typing import Protocol
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Engine, func, select
+from sqlalchemy.orm import Session, sessionmaker
 
+from inbox.digest.document import Digest
 from inbox.intake.recipes import import_recipes
 from inbox.intake.run import RunResult, import_path
 from inbox.intake.sources import ImportOptions
-from inbox.pipeline.rounds import Kitchen, go_round
+from inbox.pipeline.rounds import Kitchen
+from inbox.pipeline.weekly import make_digest
 from inbox.places import seed_folder
-from inbox.records import migrate
+from inbox.records import accounts, migrate
 from inbox.records.engine import make_sessions, open_engine
 from inbox.records.tables import Recipe
 from inbox.settings import Settings
@@ -51,12 +54,15 @@ class DemoSite:
         Always says the moment at which the demo plays, in UTC.
     imports : tuple of (str, RunResult)
         How each file was taken in.
+    digest : Digest
+        Of the last full week.
     """
 
     settings: Settings
     engine: Engine
     clock: Callable[[], datetime]
     imports: tuple[tuple[str, RunResult], ...]
+    digest: Digest
 
 
 def demo_settings(folder: Path) -> Settings:
@@ -92,8 +98,17 @@ def build_demo(folder: Path, *, progress: Progress = lambda what, done, of: None
     engine = open_engine(settings.engine_url)
     migrate.upgrade(engine)
     imports = _take_in(settings, engine, progress)
-    go_round(make_sessions(engine), Kitchen(settings), settings, now=PLAYS_AT, tell=progress)
-    return DemoSite(settings, engine, plays_at, imports)
+    sessions = make_sessions(engine)
+    _open_account(sessions, settings)
+    digest = make_digest(sessions, Kitchen(settings), settings, now=PLAYS_AT, tell=progress)
+    return DemoSite(settings, engine, plays_at, imports, digest)
+
+
+def _open_account(sessions: sessionmaker[Session], settings: Settings) -> None:
+    """Let the invented owner sign in by a link; she has no password."""
+    with sessions.begin() as session:
+        if not accounts.has_owner(session):
+            accounts.create_account(session, settings.owner_name, "owner", None, now=OPENED_AT)
 
 
 def _take_in(settings: Settings, engine: Engine, progress: Progress) -> tuple[tuple[str, RunResult], ...]:

@@ -1,16 +1,61 @@
 """Commands that set up, show and run the service: demo, setup, serve, schedule, digest, replies."""
 
-from dataclasses import replace
+import json
+import tempfile
+from dataclasses import asdict, replace
+from pathlib import Path
 
 import click
 from sqlalchemy import select
 
-from inbox.cli.site import Site, pass_site
+from inbox.calendar import Week
+from inbox.cli.site import Progress, Site, as_json, pass_site
+from inbox.digest.document import to_json
+from inbox.digest.render import as_text
 from inbox.errors import InputError
+from inbox.pipeline.rounds import Kitchen
+from inbox.pipeline.weekly import mail_digest, make_digest
 from inbox.records import accounts
+from inbox.records.documents import plain
+from inbox.records.engine import make_sessions
 from inbox.records.saved import save_settings
 from inbox.records.tables_out import Account
+from inbox.replies.compose import sender_of
+from inbox.replies.post import mailer_of
+from inbox.replies.sending import send_due
+from inbox.replies.whom import owed
 from inbox.settings import Settings
+
+
+@click.command()
+@click.option(
+    "--folder", type=click.Path(file_okay=False, path_type=Path), help="Folder to build the site in."
+)
+@click.option("--port", type=click.IntRange(0, 65535), help="Port to serve the pages on.")
+@click.option("--once", is_flag=True, help="Print the digest and end.")
+def demo(folder: Path | None, port: int | None, once: bool) -> None:
+    """Build an invented site with half a year of invented messages, and show it.
+
+    Example: second-batch demo --once
+    """
+    from inbox.demo import build_demo
+
+    with tempfile.TemporaryDirectory(prefix="second-batch-demo-") as temporary:
+        progress = Progress("Building")
+        site = build_demo(folder or Path(temporary), progress=lambda _what, done, of: progress(done, of))
+        progress.end()
+        for name, result in site.imports:
+            click.echo(f"{name}: {result.in_words}.")
+        click.echo()
+        click.echo(as_text(site.digest))
+        if not once:
+            from inbox.cli.server import serve_site
+
+            settings = site.settings if port is None else replace(site.settings, port=port)
+            with make_sessions(site.engine).begin() as session:
+                owner = session.scalar(select(Account.id).where(Account.role == "owner").limit(1))
+            serve_site(settings, site.engine, clock=site.clock, sign_in_as=owner)
+        site.engine.dispose()
 
 
 @click.command()
@@ -91,4 +136,81 @@ def schedule(site: Site) -> None:
     keep_schedule(site.given, site.open(), clock=site.now)
 
 
-COMMANDS = (setup, serve, schedule)
+@click.command()
+@click.option("--week", metavar="WEEK", help="Such as 2026-W47; the last full week when left out.")
+@click.option("--mail", "mail_too", is_flag=True, help="Also mail it to the owner, if it was not mailed.")
+@as_json
+@pass_site
+def digest(site: Site, week: str | None, mail_too: bool, as_json: bool) -> None:
+    """Make the digest of a week, once, and print it.
+
+    Example: second-batch digest --week 2026-W47
+    """
+    chosen = Week.parse(week) if week else None
+    if chosen is not None and chosen.end_at(site.settings.zone) > site.now():
+        raise InputError(f"{chosen} is not over yet; a digest is of a full week.")
+    progress = Progress("Reading")
+    found = make_digest(
+        site.sessions,
+        Kitchen(site.given),
+        site.given,
+        chosen,
+        now=site.now(),
+        tell=lambda _step, done, of: progress(done, of),
+    )
+    progress.end()
+    click.echo(json.dumps(to_json(found), ensure_ascii=False, indent=2) if as_json else as_text(found))
+    if mail_too and not mail_digest(
+        site.sessions, mailer_of(site.settings), site.settings, found, now=site.now()
+    ):
+        click.echo("Not mailed: it was mailed before, or owner_email is empty.", err=True)
+
+
+@click.group("replies", invoke_without_command=True)
+@click.option("--most", type=click.IntRange(1), default=20, show_default=True, help="Print so many readers.")
+@as_json
+@click.pass_context
+def replies(context: click.Context, most: int, as_json: bool) -> None:
+    """Print whom you owe an answer, the most urgent first, with the reason.
+
+    Example: second-batch replies --most 5
+    """
+    if context.invoked_subcommand is not None:
+        return
+    site = context.find_object(Site)
+    if site is None:
+        raise RuntimeError("the command group sets the site")
+    with site.sessions() as session:
+        waiting = owed(session, now=site.now(), limit=most)
+    if as_json:
+        click.echo(json.dumps([plain(asdict(entry)) for entry in waiting], ensure_ascii=False, indent=2))
+        return
+    for entry in waiting:
+        numbers = ", ".join(str(number) for number in entry.message_ids)
+        click.echo(f"{entry.reader_name or 'a reader'} (message {numbers}): {entry.reason}")
+    if not waiting:
+        click.echo("You owe nobody an answer.")
+
+
+@replies.command("send")
+@pass_site
+def replies_send(site: Site) -> int:
+    """Send the replies whose hold is over; exits with 1 if some could not be sent.
+
+    Example: second-batch replies send
+    """
+    settings = site.settings
+    result = send_due(
+        site.sessions,
+        mailer_of(settings),
+        now=site.now(),
+        sender=sender_of(settings),
+        daily_limit=settings.replies_a_day,
+    )
+    click.echo(f"Sent {len(result.sent)}, came back {len(result.came_back)}, put off {len(result.put_off)}.")
+    if result.trouble:
+        click.echo(result.trouble, err=True)
+    return 1 if result.trouble or result.came_back else 0
+
+
+COMMANDS = (demo, setup, serve, schedule, digest, replies)

@@ -12,10 +12,11 @@ from os import getpid
 
 from sqlalchemy import Engine, delete, exists, select
 
-from inbox.calendar import local_date
-from inbox.digest.schedule import Job, once
+from inbox.calendar import Week, local_date
+from inbox.digest.schedule import Job, make_due_digests, once
 from inbox.pipeline.long_work import do_next
 from inbox.pipeline.rounds import Kitchen, go_round
+from inbox.pipeline.weekly import mail_digest, make_digest
 from inbox.pipeline.works import works
 from inbox.records.backup import make_backup
 from inbox.records.engine import make_sessions
@@ -61,6 +62,7 @@ class Jobs:
             ("long work", 2, self.do_long_work),
             ("read", 10, self.read_new),
             ("send", 30, self.send_replies),
+            ("digest", 60, self.make_digests),
             ("tidy", 3600, self.tidy),
             ("back up", 3600, self.back_up),
         ]
@@ -97,6 +99,24 @@ class Jobs:
             now=now,
             sender=sender_of(settings),
             daily_limit=settings.replies_a_day,
+        )
+
+    def make_digests(self, now: datetime) -> None:
+        """Make each digest that is due, and mail it."""
+        settings = self._settings()
+
+        def make(week: Week) -> None:
+            digest = make_digest(self._sessions, self._kitchen, self._given, week, now=now)
+            mail_digest(self._sessions, mailer_of(settings), settings, digest, now=now)
+
+        make_due_digests(
+            self._sessions,
+            make,
+            now=now,
+            zone=settings.zone,
+            weekday=settings.digest_weekday,
+            hour=settings.digest_hour,
+            by=self._by,
         )
 
     def tidy(self, now: datetime) -> None:
