@@ -9,6 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
+from inbox.reading.cautions import caution_for
 from inbox.records.tables import Message, Recipe
 from inbox.records.tables_out import Reply
 from inbox.replies.compose import Sender, is_persons_address, one_line, reply_subject, thread_of
@@ -157,7 +158,16 @@ def _about(session: Session, message: Message, sender: Sender) -> str:
 
 
 def beginning(message: Message, sender: Sender) -> str:
-    """Greeting and name, between which the answer is written."""
+    """What a draft begins with: greeting and name, and between them the caution where there is a hazard."""
     name = first_name(message.reader.name if message.reader else None)
     greeting = f"Hello {name}," if name else "Hello,"
-    return f"{greeting}\n\n\n\n{sender.name}".rstrip() + "\n"
+    hazard = message.labels.hazard if message.labels is not None else None
+    middle = caution_text(hazard, sender.country) if hazard else ""
+    return f"{greeting}\n\n{middle}\n\n{sender.name}".rstrip() + "\n"
+
+
+def caution_text(hazard: str, country: str) -> str:
+    """The usual caution for a hazard, who decides instead of us, and whom to ring where that is known."""
+    caution = caution_for(hazard, country)
+    lines = [f"{line.who}: {line.number}" for line in caution.help_lines]
+    return "\n\n".join([caution.words, caution.defer, *(["\n".join(lines)] if lines else [])])

@@ -10,14 +10,17 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from sklearn.feature_extraction.text import TfidfVectorizer
+from nltk.stem.snowball import SnowballStemmer
+from sklearn.feature_extraction.text import ENGLISH_STOP_WORDS, TfidfVectorizer
 from sqlalchemy import or_, select
 from sqlalchemy.orm import Session, aliased
 
 from inbox.errors import NotFoundError
+from inbox.ranking.causes import questions_to_ask
+from inbox.reading.cautions import caution_for
 from inbox.records.tables import Labels, Message, Reader, Recipe
 from inbox.records.tables_out import Mended, Reply, Theme, ThemeMember
-from inbox.replies.drafts import recipe_of
+from inbox.replies.drafts import caution_text, recipe_of
 from inbox.replies.phrases import all_phrases, fill, first_name, unfilled
 
 Similarity = Callable[[str, Sequence[str]], Sequence[float]]
@@ -36,6 +39,9 @@ COVERED: Final = 0.5
 """Coverage from which a request is pointed to the recipe that answers it. Chosen."""
 
 KINDS: Final = ("made_it", "problem", "request", "question", "comment")
+
+
+_STEMMER: Final = SnowballStemmer("english")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,14 +71,20 @@ class Suggestion:
 
 
 def word_similarity(text: str, others: Sequence[str]) -> Sequence[float]:
-    """Cosine of the words' tf-idf weights, from 0 to 1."""
+    """Cosine of the tf-idf weights of the words' stems, from 0 to 1."""
     if not others or not text.strip():
         return [0.0] * len(others)
     try:
-        weights = TfidfVectorizer(sublinear_tf=True, ngram_range=(1, 2)).fit_transform([text, *others])
+        weights = TfidfVectorizer(analyzer=_stems, sublinear_tf=True).fit_transform([text, *others])
     except ValueError:  # no text holds a word
         return [0.0] * len(others)
     return [float(value) for value in (weights[1:] @ weights[0].T).toarray().ravel()]
+
+
+def _stems(text: str) -> list[str]:
+    """Stems of the words that carry meaning."""
+    words = re.findall(r"[^\W_]+", text.casefold())
+    return [_STEMMER.stem(word) for word in words if word not in ENGLISH_STOP_WORDS]
 
 
 def by_meaning(encode: Callable[[Sequence[str]], Any], looked_at: int = 40) -> Similarity:
@@ -99,32 +111,35 @@ def suggestions(
     message_id: int,
     *,
     similarity: Similarity = word_similarity,
-    question: str | None = None,
-    caution: str | None = None,
+    country: str = "",
 ) -> list[Suggestion]:
     """What the answer to a message may be written from, most pressing first.
 
     Parameters
     ----------
-    question : str, optional
-        The fault's question to ask back.
-    caution : str, optional
-        The usual caution for the message's hazard, and whom to ask.
+    similarity : callable
+        How near earlier messages are; `by_meaning` takes an encoder.
+    country : str
+        Two letters, for whom to ask about a hazard.
     """
     message = session.get(Message, message_id)
     if message is None:
         raise NotFoundError(f"There is no message {message_id}.")
     recipe = recipe_of(session, message)
-    values = fields_of(message, recipe, question)
+    labels = message.labels
+    questions = questions_to_ask([row.fault for row in labels.faults] if labels else [], message.text, most=2)
+    values = fields_of(message, recipe, questions[0] if questions else None)
     found = []
-    if caution:
-        found.append(Suggestion("caution", "The usual caution", caution, "Because this may be a hazard."))
+    if labels is not None and labels.hazard:
+        why = caution_for(labels.hazard, country).source_in_words
+        text = caution_text(labels.hazard, country)
+        found.append(Suggestion("caution", "The usual caution", text, f"Published by: {why}."))
     found += _pointer(session, message)
     found += _recorded(session, message, recipe, similarity)
-    if question:
-        found.append(
-            Suggestion("ask_back", "A question to ask back", question, "What usually decides the cause.")
-        )
+    found += [
+        Suggestion("ask_back", "A question to ask back", question, "What usually decides the cause.")
+        for question in questions
+    ]
     found += _earlier(session, message, recipe, similarity)
     found += [_phrase(phrase.name, phrase.body, values) for phrase in all_phrases(session)]
     return found
