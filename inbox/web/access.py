@@ -67,7 +67,7 @@ def _run(view: View, who: frozenset[str], arguments: dict[str, Any]) -> Response
         g.now = here.clock()
         g.settings = with_saved(session, here.settings)
         g.account = find_signed_in(session, request.cookies.get(cookie_name()), now=g.now)
-        g.frame = load_frame(session, g.settings, g.account)
+        g.frame = load_frame(session, g.settings, g.account, now=g.now)
         answer: Answer
         if "anyone" in who or (g.account and g.account.role in who):
             answer = view(session, **arguments)

@@ -10,14 +10,26 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from inbox.places import templates_folder
 from inbox.settings import Settings
 from inbox.web import phrasing, safety, still, trouble
-from inbox.web.areas import bringing, entry, home, house, messages, reader_forms, recipes, replies, themes
+from inbox.web.areas import (
+    bringing,
+    digests,
+    entry,
+    hazards,
+    home,
+    house,
+    messages,
+    reader_forms,
+    recipes,
+    replies,
+    themes,
+)
 from inbox.web.installation import Installation, remember, utc_now
 
 FORM_BYTES = 1_000_000
 """Most that an ordinary form may hold; views that take files allow more."""
 
 AREAS = (
-    bringing, entry, home, house, messages, reader_forms, recipes, replies, themes,
+    bringing, digests, entry, hazards, home, house, messages, reader_forms, recipes, replies, themes,
 )  # fmt: skip
 
 

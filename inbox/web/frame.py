@@ -1,13 +1,13 @@
 """What stands around every page: the site's name, who is signed in, what needs the owner now."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inbox.records.accounts import SignedIn
-from inbox.records.tables_out import Alert
+from inbox.records.hazards import count_waiting
 from inbox.settings import Settings
 
 
@@ -33,16 +33,15 @@ class Frame:
         return self.role == "owner"
 
 
-def load_frame(session: Session, settings: Settings, account: SignedIn | None) -> Frame:
+def load_frame(session: Session, settings: Settings, account: SignedIn | None, *, now: datetime) -> Frame:
     """Frame for one request."""
     if account is None:
         return Frame.without_ledger(settings)
-    waiting = select(func.count()).where(Alert.subject.startswith("hazard:"), Alert.dealt_with_at.is_(None))
     return Frame(
         site_name=settings.site_name,
         site_url=settings.site_url,
         zone=settings.zone,
         person=account.name,
         role=account.role,
-        open_hazard_count=session.scalar(waiting) or 0,
+        open_hazard_count=count_waiting(session, now=now),
     )

@@ -73,6 +73,7 @@ def install(app: Flask) -> None:
         listed=listed,
         marked=marked,
         svg=svg,
+        first_up=lambda words: words[:1].upper() + words[1:],
         door=lambda word: DOOR_WORDS.get(word, word),
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True

@@ -1,6 +1,6 @@
 """The first page and the table of contents."""
 
-from flask import Blueprint
+from flask import Blueprint, g
 from sqlalchemy.orm import Session
 
 from inbox.web.access import may, see_other
@@ -21,4 +21,4 @@ def first_page(session: Session) -> Answer:
 @may("owner", "helper")
 def show_contents(session: Session) -> Answer:
     """All pages, with what waits on each."""
-    return load_contents(session)
+    return load_contents(session, now=g.now)

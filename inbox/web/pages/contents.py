@@ -1,13 +1,15 @@
 """The table of contents: every page, with what waits on it."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import ClassVar
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from inbox.records.hazards import count_waiting
 from inbox.records.tables import Message, Recipe, SetAside
-from inbox.records.tables_out import Alert, DigestRow, Reply, Theme
+from inbox.records.tables_out import DigestRow, Reply, Theme
 from inbox.web.page import Page
 
 
@@ -26,7 +28,7 @@ class ContentsPage(Page):
     set_aside_count: int
 
 
-def load_contents(session: Session) -> ContentsPage:
+def load_contents(session: Session, *, now: datetime) -> ContentsPage:
     """Count what waits; the archive is counted by its highest number, which costs nothing."""
 
     def count(*where: object) -> int:
@@ -39,6 +41,6 @@ def load_contents(session: Session) -> ContentsPage:
         message_count=session.scalar(select(func.max(Message.id))) or 0,
         draft_count=count(Reply.state == "draft"),
         waiting_count=count(Reply.state == "waiting"),
-        hazard_count=count(Alert.subject.startswith("hazard:"), Alert.dealt_with_at.is_(None)),
+        hazard_count=count_waiting(session, now=now),
         set_aside_count=count(SetAside.left_out_at.is_(None), SetAside.taken_in_at.is_(None)),
     )

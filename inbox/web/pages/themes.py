@@ -52,6 +52,8 @@ class ThemesPage(Page):
     bench: list[ThemeLine]
     themes: list[ThemeLine]
     ranked_at: datetime | None
+    shown: int = 20
+    most: int = 300
 
 
 def load_themes(session: Session, shelf: str) -> ThemesPage:
@@ -157,7 +159,7 @@ class ThemePage(Page):
     in_words: str
     parts: list[Part]
     total: float
-    details: Mapping[str, Any]
+    rate_words: str
     facets: list[tuple[str, str]]
     coverage: float
     covered_by: tuple[str, str] | None
@@ -195,7 +197,7 @@ def load_theme(session: Session, theme_id: int, zone: ZoneInfo, *, now: datetime
         in_words=rank.in_words if rank else "",
         parts=parts,
         total=round(sum(part.value for part in parts), 1),
-        details=details,
+        rate_words=rate_words(details),
         facets=facet_words(theme.facets),
         coverage=theme.coverage,
         covered_by=(theme.covered_by.slug, theme.covered_by.title) if theme.covered_by else None,
@@ -225,6 +227,22 @@ def score_parts(parts: Mapping[str, float]) -> list[Part]:
         for code, (name, words) in PART_WORDS.items()
         if code in parts
     ]
+
+
+def rate_words(details: Mapping[str, Any]) -> str:
+    """How many ask, with the interval, by the span in which it is a number that one can picture."""
+    if "rate_low" not in details:
+        return ""
+    factor, span = next(
+        (factor, span)
+        for factor, span in ((1.0, "week"), (52 / 12, "month"), (52.0, "year"))
+        if factor * details["rate_a_week"] >= 0.5 or span == "year"
+    )
+    mean, low, high = (factor * details[name] for name in ("rate_a_week", "rate_low", "rate_high"))
+    return (
+        f"About {mean:.1f} voices in an ordinary {span}, likely between {low:.1f} and {high:.1f}; "
+        f"among the first five in {100 * details.get('first_five_share', 0):.0f} % of what the figures allow."
+    )
 
 
 def facet_words(facets: Mapping[str, Any]) -> list[tuple[str, str]]:

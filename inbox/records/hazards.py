@@ -1,0 +1,56 @@
+"""Messages with a hazard that wait for the owner, and the word that one was dealt with."""
+
+from datetime import datetime, timedelta
+
+from sqlalchemy import Select, func, select
+from sqlalchemy.orm import Session
+
+from inbox.errors import NotFoundError
+from inbox.records.tables import Labels, Message
+from inbox.records.tables_out import Alert
+from inbox.words import HAZARDS
+
+WAITS_DAYS = 60
+"""Older ones are no longer put before everything else; they stay in the list. Chosen: as for replies."""
+
+
+def hazard_subject(message_id: int) -> str:
+    """What the alert about a message is called."""
+    return f"hazard:{message_id}"
+
+
+def waiting(now: datetime) -> Select[int]:
+    """Numbers of messages with a hazard that nobody has dealt with."""
+    dealt = select(Alert.id).where(Alert.message_id == Labels.message_id, Alert.dealt_with_at.is_not(None))
+    return select(Labels.message_id).where(
+        Labels.hazard.in_(HAZARDS),
+        Labels.received_at >= now - timedelta(days=WAITS_DAYS),
+        ~dealt.exists(),
+    )
+
+
+def count_waiting(session: Session, *, now: datetime) -> int:
+    """How many wait; asked for on every page."""
+    return session.scalar(select(func.count()).select_from(waiting(now).subquery())) or 0
+
+
+def deal_with(session: Session, message_id: int, *, done: bool, now: datetime) -> None:
+    """Record that the owner dealt with a hazard, or that it waits after all.
+
+    Raises
+    ------
+    NotFoundError
+        If the message is not there, or has no hazard.
+    """
+    message = session.get(Message, message_id)
+    if message is None or message.labels is None or message.labels.hazard is None:
+        raise NotFoundError(f"Message {message_id} tells of no hazard.")
+    alert = session.scalar(select(Alert).where(Alert.subject == hazard_subject(message_id)))
+    if alert is None:
+        # Raised by the owner's own label: there is nothing to tell them of by mail.
+        alert = Alert(
+            subject=hazard_subject(message_id), message_id=message_id, words="", raised_at=now, mailed_at=now
+        )
+        session.add(alert)
+    alert.message_id, alert.dealt_with_at = message_id, now if done else None
+    session.flush()

@@ -1,0 +1,36 @@
+"""Hazards: what waits, one with its caution, and the word that it was dealt with."""
+
+from flask import Blueprint, g, request
+from sqlalchemy.orm import Session
+
+from inbox.records.hazards import deal_with
+from inbox.web.access import may, see_other, settings
+from inbox.web.notices import say
+from inbox.web.page import Answer
+from inbox.web.pages.hazards import load_hazard, load_hazards
+
+area = Blueprint("hazards", __name__)
+
+
+@area.get("/hazards")
+@may("owner", "helper")
+def show_hazards(session: Session) -> Answer:
+    """Those that wait, and the earlier ones."""
+    return load_hazards(session, now=g.now)
+
+
+@area.get("/hazards/<int:message_id>")
+@may("owner", "helper")
+def show_hazard(session: Session, message_id: int) -> Answer:
+    """One of them."""
+    return load_hazard(session, message_id, settings().country)
+
+
+@area.post("/hazards/<int:message_id>")
+@may("owner", "helper")
+def deal(session: Session, message_id: int) -> Answer:
+    """Dealt with, or not after all."""
+    done = request.form.get("do") != "wait"
+    deal_with(session, message_id, done=done, now=g.now)
+    say("Dealt with. It stays in the list of hazards." if done else "It waits again.")
+    return see_other("/hazards" if done else f"/hazards/{message_id}")
