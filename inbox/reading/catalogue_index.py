@@ -82,6 +82,7 @@ class CatalogueIndex:
         self._by_address = {
             _bare_address(recipe.url): place for place, recipe in enumerate(self.recipes) if recipe.url
         }
+        self._hosts = {address.split("/", 1)[0] for address in self._by_address}
         fields = [_field_of_stems(r, title) for r, title in zip(self.recipes, self.titles, strict=True)]
         common = Counter(stem for field_of in fields for stem in field_of)
         crowd = max(CROWD_COUNT, CROWD_SHARE * len(self.recipes))
@@ -132,11 +133,19 @@ class CatalogueIndex:
             return self._joined[stem]
         if stem in self.weight or stem in self._everyday or not word.isalpha():
             return ()
+        return self._written_together(word) or self._meant_by_slip(stem)
+
+    def _written_together(self, word: str, most: int = 3) -> tuple[str, ...]:
+        """Return the title words that `word` runs together, at most `most` of them ("plumjamdoughnuts")."""
         for cut in range(3, len(word) - 2):
-            first, second = stem_of(word[:cut]), stem_of(word[cut:])
-            if first in self.title_stems and second in self.title_stems:
-                return (first, second)
-        return self._meant_by_slip(stem)
+            first, rest = stem_of(word[:cut]), word[cut:]
+            if first not in self.title_stems:
+                continue
+            if stem_of(rest) in self.title_stems:
+                return (first, stem_of(rest))
+            if most > 2 and (others := self._written_together(rest, most - 1)):
+                return (first, *others)
+        return ()
 
     def _meant_by_slip(self, stem: str) -> tuple[str, ...]:
         """Return the title word that is one letter away from `stem` (missing, doubled, wrong)."""
@@ -152,7 +161,9 @@ class CatalogueIndex:
         """Return the place in the catalogue of the recipe at `address`, or None."""
         bare = _bare_address(address)
         found = self._by_address.get(bare)
-        return found if found is not None else self.by_slug.get(bare.rsplit("/", 1)[-1])
+        if found is not None or bare.split("/", 1)[0] not in self._hosts:
+            return found
+        return self.by_slug.get(bare.rsplit("/", 1)[-1])
 
 
 @cache

@@ -85,6 +85,8 @@ class Candidate:
         Share of the title's weight that the message names.
     title_run : int
         Most title words that stand side by side in the message.
+    title_stems : frozenset of str
+        The title's stems that the message names.
     """
 
     recipe: int
@@ -93,6 +95,7 @@ class Candidate:
     shared: tuple[str, ...]
     title_coverage: float
     title_run: int
+    title_stems: frozenset[str]
 
     @property
     def is_named_outright(self) -> bool:
@@ -225,9 +228,13 @@ def _weigh(
         float(min(6, len({found.word_of[stem] for stem in shared_stems}))),
     )
     logit = sum(weight * value for weight, value in zip(rule.weights, features, strict=True))
-    telling = sorted(shared_stems, key=lambda stem: (field_of[stem] != "title", -index.weight[stem]))
+    telling = sorted(
+        (stem for stem in shared_stems if " " not in stem),
+        key=lambda stem: (field_of[stem] != "title", -index.weight[stem]),
+    )
     shared = tuple(dict.fromkeys(found.word_of[stem] for stem in telling))
-    return Candidate(recipe, features, 1 / (1 + math.exp(-logit)), shared, coverage, run)
+    named = frozenset(stem for stem in shared_stems if field_of[stem] == "title")
+    return Candidate(recipe, features, 1 / (1 + math.exp(-logit)), shared, coverage, run, named)
 
 
 def _names_day(at: int, words: list[str]) -> bool:
@@ -285,18 +292,31 @@ def _from_words(candidates: list[Candidate], index: CatalogueIndex, sure_enough:
         return RecipeLink(None, why="It has no word that points to one of the recipes.")
     titles = [f"“{index.recipes[c.recipe].title}”" for c in candidates]
     slugs = [index.recipes[c.recipe].slug for c in candidates]
-    best = candidates[0]
-    words = ", ".join(f"“{word}”" for word in best.shared[:4])
     named = [slug for slug, c in zip(slugs, candidates, strict=True) if c.is_named_outright]
     sure = [slug for slug, c in zip(slugs, candidates, strict=True) if c.probability >= sure_enough]
-    if found := list(dict.fromkeys([*named, *sure])):
-        at = slugs.index(found[0])
-        confidence = max(candidates[at].probability, CONFIDENCE_OF_TITLE if named else 0.0)
-        words = ", ".join(f"“{word}”" for word in candidates[at].shared[:4])
-        return RecipeLink(found[0], confidence, tuple(found[1:]), f"Its words {words} point to {titles[at]}.")
+    if named or sure:
+        at = slugs.index((named or sure)[0])
+        best = candidates[at]
+        confidence = max(best.probability, CONFIDENCE_OF_TITLE if named else 0.0)
+        beside = [slugs[place] for place, c in enumerate(candidates) if _is_named_beside(c, best, index)]
+        also = dict.fromkeys(slug for slug in (*named, *sure, *beside) if slug != slugs[at])
+        why = f"Its words {_quoted(best)} point to {titles[at]}."
+        return RecipeLink(slugs[at], confidence, tuple(also), why)
     close = tuple(slug for slug, c in zip(slugs, candidates, strict=True) if c.probability >= sure_enough / 2)
     if len(close) > 1:
         why = f"It could be {titles[0]} or {titles[1]}: too close to call."
     else:
-        why = f"Its words {words} hint at {titles[0]}, but not clearly enough."
-    return RecipeLink(None, best.probability, close, why)
+        why = f"Its words {_quoted(candidates[0])} hint at {titles[0]}, but not clearly enough."
+    return RecipeLink(None, candidates[0].probability, close, why)
+
+
+def _is_named_beside(candidate: Candidate, best: Candidate, index: CatalogueIndex) -> bool:
+    """Whether the message names the noun of this title too, in words that are not those of the best one."""
+    apart = candidate.title_stems.isdisjoint(best.title_stems)
+    return (
+        apart and index.heads[candidate.recipe] in candidate.title_stems and candidate.title_coverage >= 0.3
+    )
+
+
+def _quoted(candidate: Candidate) -> str:
+    return ", ".join(f"“{word}”" for word in candidate.shared[:4])

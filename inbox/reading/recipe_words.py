@@ -13,7 +13,7 @@ _WORD = re.compile(r"[a-z]+(?:'[a-z]+)?|\d+(?:\.\d+)?")
 _FOOD_PICTURE = re.compile(
     "[\U0001f32d-\U0001f37f\U0001f950-\U0001f96f\U0001f9c0-\U0001f9cb\U0001fad0-\U0001fadf]"
 )
-_FRACTIONS = {"1/4": " quarter ", "1/2": " half ", "¼": " quarter ", "½": " half "}
+_FRACTIONS = {"1/4": " quarter ", "1/2": " half ", "1⁄4": " quarter ", "1⁄2": " half "}
 _FRACTION = re.compile("|".join(_FRACTIONS))
 _NUMBERS = {
     "a": "1", "an": "1", "one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6",

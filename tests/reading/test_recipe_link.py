@@ -112,6 +112,16 @@ def test_a_link_in_the_text_comes_before_words(index: CatalogueIndex) -> None:
     assert link.slug == "chickpea-curry"
 
 
+def test_an_address_on_another_site_says_nothing(index: CatalogueIndex) -> None:
+    told = Told("see here", links=("https://elsewhere.example/seeded-rye-loaf",))
+    assert link_recipe(told, index).slug is None
+
+
+def test_a_recipe_that_moved_on_its_own_site_is_known_by_its_last_part(index: CatalogueIndex) -> None:
+    told = Told("see here", links=("https://oddspoon.example/2019/seeded-rye-loaf",))
+    assert link_recipe(told, index).slug == "seeded-rye-loaf"
+
+
 def test_an_answer_belongs_to_the_recipe_of_its_thread(index: CatalogueIndex) -> None:
     link = link_recipe(Told("Thanks, that did it!", thread_recipe="lemon-cheesecake"), index)
     assert link.slug == "lemon-cheesecake"
@@ -124,6 +134,40 @@ def test_a_page_that_is_not_in_the_catalogue_is_passed_over(index: CatalogueInde
 def test_two_recipes_in_one_message(index: CatalogueIndex) -> None:
     link = link_recipe(Told("I made your seeded rye loaf and the plum jam doughnuts for the fete."), index)
     assert {link.slug, *link.also} == {"seeded-rye-loaf", "jam-doughnuts"}
+
+
+def test_a_second_recipe_in_short(index: CatalogueIndex) -> None:
+    link = link_recipe(
+        Told("Your seeded rye loaf is our favourite. Next I did the doughnuts, lovely."), index
+    )
+    assert (link.slug, link.also) == ("seeded-rye-loaf", ("jam-doughnuts",))
+
+
+@pytest.mark.parametrize(
+    ("text", "slug"),
+    [
+        ("#plumjamdoughnuts for the win", "jam-doughnuts"),
+        ("do i really need 150 g of yogurt and 6 chicken thighs", "tuesday-curry"),
+        ("the courgete friters fell apart", "courgette-fritters"),
+    ],
+)
+def test_hashtags_amounts_and_slips(index: CatalogueIndex, text: str, slug: str) -> None:
+    assert link_recipe(Told(text), index).slug == slug
+
+
+def test_the_reason_quotes_the_readers_own_words(index: CatalogueIndex) -> None:
+    why = link_recipe(Told("Those courgette fritters!"), index).why
+    assert why == "Its words “fritters”, “courgette” point to “Courgette Fritters”."
+
+
+def test_one_index_serves_many_messages_alike(index: CatalogueIndex) -> None:
+    told = Told("the rye one is my favourite")
+    assert link_recipe(told, index) == link_recipe(told, CatalogueIndex(RECIPES))
+
+
+def test_a_word_of_most_recipes_tells_nothing_outside_titles() -> None:
+    recipes = [CatalogueRecipe(f"r{n}", f"Dish{n * 'x'}", ingredients=("butter", "sugar")) for n in range(40)]
+    assert link_recipe(Told("lots of butter"), CatalogueIndex(recipes)).slug is None
 
 
 def test_an_empty_catalogue_leaves_everything_open() -> None:
