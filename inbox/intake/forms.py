@@ -160,7 +160,7 @@ def _photo_problem(content: bytes, count: int, limit_bytes: int) -> str:
 
 
 def _is_suspicious(said: Mapping[str, str], taken: timedelta) -> bool:
-    """Whether a post looks like a robot's: hidden field filled in, sent at once, or full of links."""
+    """Whether a program filled the form in: the hidden field, no time taken, or many links and no address."""
     return (
         bool(said.get(HIDDEN_FIELD))
         or taken < timedelta(seconds=form_guard.FASTEST_SECONDS)
@@ -193,6 +193,7 @@ def _incoming(
         consent={box: {"words": BOX_WORDS[box], "at": now.isoformat()} for box in BOXES if ticked[box]}
         or None,
         form=form,
+        kept_apart="robot" if suspicious else None,
         reply_wanted=ticked["reply_wanted"],
         may_quote=ticked["may_quote"],
         tell_me=ticked["tell_me"],

@@ -4,28 +4,24 @@ Works in one pass whatever is unclosed or nested. Quotations become lines with "
 dashes, links stay as their text. Start with `text_of`.
 """
 
-import html
 import re
 from dataclasses import dataclass, field
 
+from inbox.intake.html_tokens import VOID, Token, tokens_of
+
 HTML_LIMIT = 1_000_000
 """Characters of one HTML part that are read."""
-_TAG_SPAN = re.compile(r"(?:[^>\"']|\"[^\"]*\"|'[^']*')*>")
-_TAG_NAME = re.compile(r"/?([a-zA-Z][a-zA-Z0-9:-]*)")
-_ATTRIBUTE = re.compile(r"([a-zA-Z_:-]+)\s*=\s*(\"[^\"]*\"|'[^']*'|[^\s>\"']+)")
 _HIDDEN_STYLE = re.compile(
     r"display\s*:\s*none|visibility\s*:\s*hidden|mso-hide\s*:\s*all"
     r"|(?<![-\w])opacity\s*:\s*0(?:\.0+)?\s*(?:;|$)|(?<![-\w])(?:font-size|max-height|max-width)\s*:\s*0(?:px|pt|em|%)?\s*(?:;|!|$)",
     re.IGNORECASE,
 )
 _SILENT = frozenset(("script", "style", "head", "title", "template", "svg", "object", "select", "noscript"))
-_RAW_TEXT = frozenset(("script", "style", "title", "textarea", "xmp"))
 _BLOCKS = frozenset(
     "address article aside blockquote body center dd div dl dt fieldset figcaption figure footer form h1 h2 "
     "h3 h4 h5 h6 header hr li main nav ol p pre section table tbody tfoot thead tr ul".split()
 )
 _APART = frozenset("p h1 h2 h3 h4 h5 h6 ul ol dl pre table blockquote hr".split())
-_VOID = frozenset("area base br col embed hr img input link meta param source track wbr".split())
 _SPACES = re.compile(r"[ \t\n\r\f]+")
 _INVISIBLE = dict.fromkeys((0x200B, 0x2060, 0xFEFF, 0x00AD, 0x034F, 0x180E))
 
@@ -76,52 +72,22 @@ def read_html(markup: str) -> tuple[str, list[str]]:
     """Plain text of HTML, and the addresses that it links to."""
     page = _Page()
     hidden: list[str] = []
-    markup = markup[:HTML_LIMIT].replace("\r\n", "\n").replace("\r", "\n")
-    position = 0
-    while True:
-        opened = markup.find("<", position)
-        text = markup[position : opened if opened >= 0 else len(markup)]
-        if text and not hidden:
-            page.say(html.unescape(text).translate(_INVISIBLE).replace("\xa0", " "))
-        if opened < 0:
-            break
-        position = _after_markup(markup, opened, page, hidden)
+    for token in tokens_of(markup[:HTML_LIMIT].replace("\r\n", "\n").replace("\r", "\n")):
+        if token.kind == "text":
+            if not hidden:
+                page.say(token.value.translate(_INVISIBLE).replace("\xa0", " "))
+        elif token.kind == "open":
+            _open(token, page, hidden)
+        else:
+            _close(token.value, page, hidden)
     page.end_line()
     text = "\n".join(page.lines)
     return re.sub(r"\n{3,}", "\n\n", text).strip("\n"), page.links
 
 
-def _after_markup(markup: str, opened: int, page: _Page, hidden: list[str]) -> int:
-    """Deal with what begins at the "<" at `opened`; return where the text goes on."""
-    named = _TAG_NAME.match(markup, opened + 1)
-    if markup.startswith("<!--", opened):
-        closed = markup.find("-->", opened + 4)
-        return closed + 3 if closed >= 0 else len(markup)
-    if named is None:
-        if markup.startswith(("<!", "<?", "</"), opened):
-            closed = markup.find(">", opened)
-            return closed + 1 if closed >= 0 else len(markup)
-        if not hidden:
-            page.say("<")
-        return opened + 1
-    span = _TAG_SPAN.match(markup, named.end(), named.end() + 20_000)
-    end = span.end() if span else markup.find(">", opened) + 1
-    if end <= 0:
-        return len(markup)
-    name = named[1].lower()
-    if markup[opened + 1] == "/":
-        _close(name, page, hidden)
-        return end
-    attributes = markup[named.end() : end - 1]
-    _open(name, attributes, page, hidden)
-    if name in _RAW_TEXT and not attributes.endswith("/"):
-        ended = re.compile(rf"</{name}", re.IGNORECASE).search(markup, end)
-        return ended.start() if ended else len(markup)
-    return end
-
-
-def _open(name: str, attributes: str, page: _Page, hidden: list[str]) -> None:
-    if name in _VOID:
+def _open(token: Token, page: _Page, hidden: list[str]) -> None:
+    name = token.value
+    if name in VOID:
         if hidden:
             return
         if name == "br":
@@ -133,11 +99,11 @@ def _open(name: str, attributes: str, page: _Page, hidden: list[str]) -> None:
         if len(hidden) < 1000:
             hidden.append(name)
         return
-    if name in _SILENT or (attributes and _is_hidden(attributes)):
+    if name in _SILENT or (token.written and _is_hidden(token)):
         hidden.append(name)
         return
     if name == "a":
-        link = _attribute(attributes, "href")
+        link = token.attributes().get("href", "")
         if link.startswith(("http://", "https://")) and len(page.links) < 200:
             page.links.append(link)
     elif name == "td" or name == "th":
@@ -174,18 +140,9 @@ def _close(name: str, page: _Page, hidden: list[str]) -> None:
         page.leave_gap()
 
 
-def _is_hidden(attributes: str) -> bool:
-    lowered = attributes.lower()
-    if "style" in lowered and _HIDDEN_STYLE.search(html.unescape(_attribute(attributes, "style"))):
-        return True
-    return (
-        re.search(r"(?:^|\s)hidden(?:\s|=|/|$)", lowered) is not None
-        and "hidden" not in lowered.partition("class")[2]
-    )
-
-
-def _attribute(attributes: str, wanted: str) -> str:
-    for name, value in _ATTRIBUTE.findall(attributes):
-        if name.lower() == wanted:
-            return html.unescape(value.strip("\"'")).strip()
-    return ""
+def _is_hidden(token: Token) -> bool:
+    """Whether an element is hidden by its style or by the attribute for it."""
+    if "hidden" not in token.written and "style" not in token.written.lower():
+        return False
+    attributes = token.attributes()
+    return "hidden" in attributes or _HIDDEN_STYLE.search(attributes.get("style", "")) is not None

@@ -1,8 +1,8 @@
 """Messages in the project's own JSONL: one object a line; only `text` is required.
 
 Fields: id, channel, received_at, name, email, handle, recipe, page, page_url, subject, text, stars,
-thumbs_up_count, in_reply_to, reply_wanted, may_quote, tell_me, labels. `labels` are a person's, as
-`export` writes them. Fields with other names are passed over and stay in the original.
+thumbs_up_count, in_reply_to, reply_wanted, may_quote, tell_me, kept_apart, hand. `hand` are a person's
+labels, as `export` writes them. Fields with other names are passed over and stay in the original.
 """
 
 import json
@@ -14,7 +14,7 @@ from typing import Any, BinaryIO
 from inbox.errors import InputError
 from inbox.intake.incoming import SET_ASIDE_LIMIT_BYTES, Incoming, Unusable
 from inbox.records.settle import check_label
-from inbox.records.tables import DOORS
+from inbox.records.tables import APART, DOORS
 from inbox.words import CHANNELS
 
 LINE_LIMIT_BYTES = 8 * 1024 * 1024
@@ -86,13 +86,14 @@ def from_record(record: Mapping[str, Any], raw: bytes, place: str) -> Incoming:
     channel = _string(record, "channel") or "comment"
     if channel not in CHANNELS:
         raise InputError(f"channel is {channel!r}; it must be one of {', '.join(CHANNELS)}")
-    identity = record.get("id")
+    key = _key(record.get("id"))
     answers = record.get("in_reply_to")
     return Incoming(
         door="jsonl",
         channel=channel,
         text=text,
-        key=_key(identity),
+        key=key,
+        rfc_message_id=_mail_id(key),
         received_at=_moment(record),
         name=_string(record, "name"),
         email=_string(record, "email"),
@@ -109,6 +110,7 @@ def from_record(record: Mapping[str, Any], raw: bytes, place: str) -> Incoming:
         reply_wanted=_flag(record, "reply_wanted"),
         may_quote=_flag(record, "may_quote"),
         tell_me=_flag(record, "tell_me"),
+        kept_apart=_kept_apart(record),
         labels=_labels(record),
         place=place,
     )
@@ -120,6 +122,19 @@ def _key(identity: object) -> str | None:
         return None
     text = str(identity)
     return text if text.partition(":")[0] in DOORS and ":" in text else f"jsonl:{text}"
+
+
+def _mail_id(key: str | None) -> str | None:
+    """Message-ID in the key of a mail out of our own export, so that answers find it."""
+    is_mail = key is not None and key.startswith("mail:") and ":sha256:" not in key
+    return str(key).removeprefix("mail:") if is_mail else None
+
+
+def _kept_apart(record: Mapping[str, Any]) -> str | None:
+    why = _string(record, "kept_apart")
+    if why is not None and why not in APART:
+        raise InputError(f"kept_apart is {why!r:.80}; it must be one of {', '.join(APART)}")
+    return why
 
 
 def _string(record: Mapping[str, Any], field: str) -> str | None:
@@ -165,9 +180,9 @@ def _moment(record: Mapping[str, Any]) -> datetime | None:
 
 
 def _labels(record: Mapping[str, Any]) -> dict[str, Any]:
-    labels = record.get("labels")
+    labels = record.get("hand")
     if labels is None:
         return {}
     if not isinstance(labels, dict):
-        raise InputError(f"labels is {labels!r:.80}; it must be an object")
+        raise InputError(f"hand is {labels!r:.80}; it must be an object")
     return {str(field): check_label(str(field), value) for field, value in labels.items()}

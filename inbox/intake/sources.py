@@ -12,12 +12,14 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO
 from zoneinfo import ZoneInfo
 
 from inbox.errors import InputError
 from inbox.intake import jsonl, mbox
+from inbox.intake.feed import FEED_LIMIT_BYTES, read_entry, read_feed
 from inbox.intake.incoming import SET_ASIDE_LIMIT_BYTES, Incoming, Unusable
 from inbox.intake.mime import MailOptions, read_mail
 from inbox.intake.table import read_table
@@ -137,7 +139,11 @@ def _file(path: Path, file: BinaryIO, options: ImportOptions) -> Source:
             own_addresses=options.own_addresses,
         )
         return Source(kind, "table", digest, rows, read, count)
-    raise InputError(f"{path.name} cannot be read. {_CAN_BE}")
+    if path.stat().st_size > FEED_LIMIT_BYTES:
+        raise InputError(f"{path.name} is larger than {FEED_LIMIT_BYTES:,} bytes, more than a feed can have.")
+    entries = read_feed(file.read(), name=path.name)
+    read_one = partial(read_entry, own_addresses=options.own_addresses)
+    return Source("feed", "feed", digest, iter(entries), read_one, len(entries))
 
 
 def kind_of(path: Path) -> str:

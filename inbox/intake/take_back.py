@@ -68,7 +68,7 @@ def take_back(session: Session, run_id: int, *, now: datetime) -> TakenBack:
     stayed_labelled = list(session.scalars(select(Message.id).where(of_run, ~answered, labelled)))
     ids = list(session.scalars(select(Message.id).where(of_run, ~answered, ~labelled).order_by(Message.id)))
     for start in range(0, len(ids), BATCH_COUNT):
-        _remove(session, ids[start : start + BATCH_COUNT])
+        remove_messages(session, ids[start : start + BATCH_COUNT])
     waiting = (SetAside.run_id == run_id, SetAside.taken_in_at.is_(None))
     set_aside_count = session.scalar(select(func.count()).select_from(SetAside).where(*waiting)) or 0
     session.execute(delete(SetAside).where(*waiting))
@@ -78,7 +78,7 @@ def take_back(session: Session, run_id: int, *, now: datetime) -> TakenBack:
     return TakenBack(len(ids), len(stayed_answered), len(stayed_labelled), set_aside_count)
 
 
-def _remove(session: Session, ids: Sequence[int]) -> None:
+def remove_messages(session: Session, ids: Sequence[int]) -> None:
     """Remove messages with all that hangs on them, and readers of whom nothing else is left."""
     readers = set(
         session.scalars(select(Message.reader_id).where(Message.id.in_(ids), Message.reader_id.is_not(None)))

@@ -350,3 +350,24 @@ class Columns(Row):
     """Hash of the table's heads."""
     mapping: Mapped[dict[str, Any]]
     changed_at: Mapped[datetime]
+
+
+class Mention(Row):
+    """Somebody's word that a page of theirs links to one of the owner's; verified before it counts."""
+
+    __tablename__ = "mentions"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    source: Mapped[str]
+    target: Mapped[str]
+    state: Mapped[str] = mapped_column(default="waiting", index=True)
+    received_at: Mapped[datetime]
+    checked_at: Mapped[datetime | None]
+    tried_count: Mapped[int] = mapped_column(default=0)
+    reason: Mapped[str | None]
+    message_id: Mapped[int | None] = mapped_column(ForeignKey("messages.id", ondelete="SET NULL"), index=True)
+
+    __table_args__ = (
+        one_of("state", ("waiting", "verified", "refused", "gone")),
+        UniqueConstraint("source", "target"),
+    )

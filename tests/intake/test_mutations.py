@@ -57,7 +57,7 @@ FILES = {
     "mail.mbox": MAIL * 3,
     "table.csv": b'id,Comment,Name,Date,Stars\n1,"It sank, twice",Ada,2026-11-02,4\n2,Fine,Bo,2026-11-03,5\n',
     "messages.jsonl": b"\n".join(
-        json.dumps({"id": number, "text": "It sank", "stars": 4, "labels": {"kinds": ["problem"]}}).encode()
+        json.dumps({"id": number, "text": "It sank", "stars": 4, "hand": {"kinds": ["problem"]}}).encode()
         for number in range(3)
     ),
     "feed.xml": b"""<?xml version="1.0"?><feed xmlns="http://www.w3.org/2005/Atom"><id>x</id>
