@@ -22,7 +22,8 @@ from inbox.pipeline.weekly import make_digest
 from inbox.places import seed_folder
 from inbox.records import accounts, migrate
 from inbox.records.engine import make_sessions, open_engine
-from inbox.records.tables import Recipe
+from inbox.records.tables import Message, Recipe
+from inbox.replies.whom import no_reply_needed
 from inbox.settings import Settings
 
 ZONE = ZoneInfo("Europe/London")
@@ -32,6 +33,9 @@ CHANGED_AT = datetime(2026, 9, 15, 9, 0, tzinfo=ZONE).astimezone(UTC)
 """When they were brought in again, one of them changed."""
 PLAYS_AT = datetime(2026, 11, 23, 7, 30, tzinfo=ZONE).astimezone(UTC)
 """The Monday morning; the last full week is 2026-W47."""
+
+ANSWERED_UNTIL = datetime(2026, 11, 9, 9, 0, tzinfo=ZONE).astimezone(UTC)
+"""What was written before has been answered; the replies to write are of the last two weeks."""
 
 DOOR_FILES = ("letters.mbox", "comments.csv", "forms.jsonl", "social.jsonl", "comments_november.csv")
 """What is brought in, in this order; the last one overlaps with the second."""
@@ -100,6 +104,8 @@ def build_demo(folder: Path, *, progress: Progress = lambda what, done, of: None
     imports = _take_in(settings, engine, progress)
     sessions = make_sessions(engine)
     _open_account(sessions, settings)
+    if any(run.stored for _, run in imports):
+        _answer_what_is_old(sessions)
     digest = make_digest(sessions, Kitchen(settings), settings, now=PLAYS_AT, tell=progress)
     return DemoSite(settings, engine, plays_at, imports, digest)
 
@@ -132,3 +138,10 @@ def _take_in(settings: Settings, engine: Engine, progress: Progress) -> tuple[tu
         )
 
     return tuple((name, take(name)) for name in DOOR_FILES)
+
+
+def _answer_what_is_old(sessions: sessionmaker[Session]) -> None:
+    """Say of all that was written until two weeks ago that it needs no reply any more."""
+    with sessions.begin() as session:
+        old = session.scalars(select(Message.id).where(Message.received_at < ANSWERED_UNTIL)).all()
+        no_reply_needed(session, old, ANSWERED_UNTIL)
