@@ -61,21 +61,21 @@ asking at ate away awful back bad bake baked baking barely batch be beat beautif
 behind being best better between big bit bits book both bother bottom bought bowl boy break bring brought
 bug but buy by bye c call called came can cannot cant care centre change changed check child children
 chopped chosen class clean clear close club cm coat cold colour com come comes coming comment comments
-completely cook cooked cooking cool cooled could couldn counted couple course cover covered crack cracked
-cracks cup cups cut cuts daughter day days dear definitely degrees delicious did didn didnt different
-dinner disappointed dish do does doesn doesnt doing don done dont door double down drop dry due during
-each early easier easily easy eat eaten eating edge edges eight either eleven else end ended enough
+completely cook cooked cooking cool cooled could couldn count counted counts couple course cover covered
+crack cracked cracks cup cups cut cuts daughter day days dear definitely degrees delicious did didn didnt
+different dinner disappointed dish do does doesn doesnt doing don done dont door double down drop dry due
+during each early easier easily easy eat eaten eating edge edges eight either eleven else end ended enough
 especially etc even evening ever every everybody everyone everything exactly example except expect
 expected extra eye f face fact failed fairly family fan far favourite fed feed felt few fifteen fifth fill
 finally find fine finely finish finished firm firmed first five fix fixed fl flat flavor flavour flavoured
 flavours follow followed following food for forget forgot forty forward found four fresh friend friends
 from front full fun g gave get gets getting gift girl girls give given gives glad go goes going gone gonna
 good got gram grams grated great group grow guess guests had hadn half hand handful hands hang happen
-happened happy hard has hasn hate have haven having he heaped heat heated hello help helped her here hers
-hi him his hm hold holiday home hope hoping hot hour hours house how however html http https hubby huge
-hundred hurt husband i idea if im in inch inches ingredient ingredients inside instead into is isn issue
-it its itself ive job just keep keeps kept kg kid kids kind kitchen knew know known label large last late
-later layer lb lbs least leave leaves left less let level life light like liked likes line list litre
+happened happy hard has hasn hate have haven having he head heaped heat heated hello help helped her here
+hers hi him his hm hold holiday home hope hoping hot hour hours house how however html http https hubby
+huge hundred hurt husband i idea if im in inch inches ingredient ingredients inside instead into is isn
+issue it its itself ive job just keep keeps kept kg kid kids kind kitchen knew know known label large last
+late later layer lb lbs least leave leaves left less let level life light like liked likes line list litre
 litres little live ll load loads long look looked looking looks lost lot lots love loved lovely loves
 lower lunch made mail main make makes making man many mark matter may maybe me mean means meant medium
 melted method middle might min mind mine mins minute minutes miss missing mix mixed mixing mixture ml
@@ -91,18 +91,18 @@ rub rule run running said same sat save saw say says scant school second see see
 selected send sense sent seriously serve served serving set seven several shall shape she shop short
 should shouldn show side sides simple since sister sit site six size slice sliced slices small so soft
 softened some somebody somehow someone something sometimes son soon sorry sort sounds split splits spoon
-spot spring stage stand standard start started stay step steps still stir stirred stone stop straight
-strange stuff subscribe such suggest sure surprise swap swapped table tablespoon tablespoons take taken
-takes taking talk taste tasted tastes tasty tbsp teaspoon teaspoons tell temp temperature ten terrible
-test texture than thank thanks that the their them then there these they thing things think third thirty
-this those though thought thousand three through throw time times tin tiny tip tips to today together told
-tomorrow tonight too took top tops total touch towards tray tried trouble true try trying tsp turn turned
-twelve twenty twice two type under until up upset us use used using usual usually various ve version very
-visit wait waited waiting want wanted warm warning was wasn wasnt waste watch way we weather week weekend
-weekends weeks weight weird well went were weren wet what whatever when where whether which while who
-whole why wife will win winner wish with within without woman won wonder wonderful wondering word words
-work worked working works worry worse worst worth would wouldn wow write wrong www year years yes
-yesterday yet you young your yours yum yummy
+spot spring stage stand standard star stars start started stay step steps still stir stirred stone stop
+straight strange stuff subscribe such suggest sure surprise swap swapped table tablespoon tablespoons take
+taken takes taking talk taste tasted tastes tasty tbsp teaspoon teaspoons tell temp temperature ten
+terrible test texture than thank thanks that the their them then there these they thing things think third
+thirty this those though thought thousand three through throw time times tin tiny tip tips to today
+together told tomorrow tonight too took top tops total touch towards tray tried trouble true try trying
+tsp turn turned twelve twenty twice two type under until up upset us use used using usual usually various
+ve version very visit wait waited waiting want wanted warm warning was wasn wasnt waste watch way we
+weather week weekend weekends weeks weight weird well went were weren wet what whatever when where whether
+which while who whole why wife will win winner wish with within without woman won wonder wonderful
+wondering word words work worked working works worry worse worst worth would wouldn wow write wrong www
+year years yes yesterday yet you young your yours yum yummy
 """.split()
 )
 """Words that say nothing of which recipe is meant: grammar, small talk, amounts, every kitchen's verbs."""
