@@ -102,6 +102,17 @@ def _label_rows(session: Session, ids: list[int]) -> dict[int, tuple[object, ...
     return rows
 
 
+def _search_finds_all(session: Session) -> list[str]:
+    """The search index holds exactly the messages that there are."""
+    if is_postgresql(session):
+        return []  # an index of PostgreSQL cannot differ from its table
+    messages = session.scalar(select(func.count()).select_from(Message)) or 0
+    indexed = session.scalar(text("SELECT count(*) FROM message_words_docsize")) or 0
+    if messages == indexed:
+        return []
+    return [f"The search index holds {indexed} messages of {messages}; restore a backup to build it anew."]
+
+
 def _themes_hold(session: Session) -> list[str]:
     """No request lies in a theme that was merged away, and nothing kept apart is a request."""
     merged = session.scalar(
@@ -151,6 +162,7 @@ CHECKS: Final[dict[str, Callable[[Session], list[str]]]] = {
     "database": _database,
     "imports add up": _runs_add_up,
     "labels agree": _labels_agree,
+    "search finds all": _search_finds_all,
     "themes hold": _themes_hold,
     "digests whole": _digests_whole,
     "nothing stuck": _nothing_stuck,

@@ -1,7 +1,7 @@
 """`check` says nothing of a sound ledger and names each thing that does not hold."""
 
 import pytest
-from sqlalchemy import update
+from sqlalchemy import text, update
 from sqlalchemy.orm import Session
 
 from inbox.records.check import check_ledger
@@ -40,6 +40,12 @@ def break_reading(session: Session) -> None:
     add_reading(session, make_message(session).id)
 
 
+def break_search(session: Session) -> None:
+    make_message(session)
+    session.execute(text("DROP TRIGGER message_words_added"))
+    make_message(session)
+
+
 def break_theme(session: Session) -> None:
     kept, gone = make_theme(session), make_theme(session)
     gone.merged_into_id = kept.id
@@ -62,6 +68,7 @@ def break_reply(session: Session) -> None:
         (break_run, "dealt with 3 items, but its numbers sum to 1"),
         (break_labels, "labels that differ"),
         (break_reading, "have no labels"),
+        (break_search, "search index holds"),
         (break_theme, "merged into others"),
         (break_digest, "digest of 2026-W47 is not whole"),
         (break_reply, "may or may not have gone out"),
