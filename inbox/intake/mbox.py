@@ -31,6 +31,8 @@ class Piece:
     size_bytes: int
     """Bytes that it has in the file; more than `raw` holds where it is too long to be read."""
     is_mail: bool = True
+    name: str = ""
+    """Name of the file within a zip that it came from."""
 
 
 def is_separator(line: bytes) -> bool:

@@ -135,8 +135,9 @@ def _begin(
     if name == "dt-published":
         found.setdefault(name, attributes.get("datetime") or attributes.get("value") or "")
     elif name in ("p-name", "p-author", "e-content", "p-content", "p-summary"):
-        # The name of the author's card is not the name of the entry.
-        if not (name == "p-name" and inside_author) and token.value not in VOID:
+        # The name of the author's card is not the name of the entry; of each property the first counts.
+        is_known = name in found or any(piece.name == name for piece in pieces)
+        if not is_known and not (name == "p-name" and inside_author) and token.value not in VOID:
             pieces.append(_Piece(name, depth, token, []))
 
 

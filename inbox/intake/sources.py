@@ -101,9 +101,8 @@ def open_source(path: Path, options: ImportOptions) -> Iterator[Source]:
     InputError
         If there is no such file, it cannot be read, is empty, or is nothing that can be brought in.
     """
-    if not path.exists():
-        raise InputError(f"There is no file {path}.")
     try:
+        _check_there(path)
         if path.is_dir():
             yield _folder(path, options)
             return
@@ -113,6 +112,11 @@ def open_source(path: Path, options: ImportOptions) -> Iterator[Source]:
         raise InputError(f"{error.filename or path} cannot be read: permission denied.") from error
     except zipfile.BadZipFile as error:
         raise InputError(f"{path} is a damaged zip file: {error}. Download or export it again.") from error
+
+
+def _check_there(path: Path) -> None:
+    if not path.exists():
+        raise InputError(f"There is no file {path}.")
 
 
 def _file(path: Path, file: BinaryIO, options: ImportOptions) -> Source:
@@ -148,15 +152,15 @@ def _file(path: Path, file: BinaryIO, options: ImportOptions) -> Source:
 
 def kind_of(path: Path) -> str:
     """Kind of a file by its content, or "folder"; raises InputError as `open_source` does."""
-    if not path.exists():
-        raise InputError(f"There is no file {path}.")
-    if path.is_dir():
-        return "folder"
     try:
+        _check_there(path)
+        if path.is_dir():
+            os.scandir(path).close()
+            return "folder"
         with path.open("rb") as file:
             return recognise(file.read(HEAD_BYTES), path.name)
     except PermissionError as error:
-        raise InputError(f"{path} cannot be read: permission denied.") from error
+        raise InputError(f"{error.filename or path} cannot be read: permission denied.") from error
 
 
 def recognise(head: bytes, name: str) -> str:
@@ -194,7 +198,8 @@ def recognise(head: bytes, name: str) -> str:
             "recipes with `second-batch recipes import`."
         )
     first_line = text.split(b"\n")[0]
-    if re.match(rb"[!-9;-~]{1,76}:", first_line) and _MAIL_FIELD.search(text[:8000]):
+    has_head = re.search(rb"\r\n\r\n|\n\n|\r\r", text) or name.lower().endswith(".eml")
+    if re.match(rb"[!-9;-~]{1,76}:", first_line) and has_head and _MAIL_FIELD.search(text[:8000]):
         return "eml"
     if (
         b"\x00" in head
@@ -218,6 +223,10 @@ def _mail_reader(options: ImportOptions) -> Callable[[mbox.Piece], Incoming | Un
             return Unusable(door="mail", place=place, reason=reason, raw=piece.raw)
         if not piece.is_mail:
             reason = "This stands before the first mail of the file and is none."
+            if piece.name:
+                reason = (
+                    f"{piece.name} is no mail; unpack it and bring it in by itself if it is a table or feed."
+                )
             return Unusable(door="mail", place=place, reason=reason, raw=piece.raw[:SET_ASIDE_LIMIT_BYTES])
         return read_mail(piece.raw, mail_options, place=place)
 
@@ -237,9 +246,8 @@ def _mail_file(path: Path, number: int) -> mbox.Piece:
 
 def _folder(path: Path, options: ImportOptions) -> Source:
     """A Maildir with its sub-folders, or a folder of .eml files."""
-    if not os.access(path, os.R_OK | os.X_OK):
-        raise InputError(f"{path} cannot be read: permission denied.")
-    maildirs = [folder for folder in [path, *sorted(path.rglob("*"))] if _is_maildir(folder)]
+    folders = sorted(Path(folder) for folder, _, _ in os.walk(path, onerror=_give_up))
+    maildirs = [folder for folder in folders if (folder / "cur").is_dir()]
     files = [
         file
         for folder in maildirs
@@ -251,7 +259,9 @@ def _folder(path: Path, options: ImportOptions) -> Source:
     kind = "maildir"
     if not maildirs:
         kind = "eml"
-        files = sorted(file for file in path.rglob("*") if file.suffix.lower() == ".eml" and file.is_file())
+        files = sorted(
+            file for folder in folders for file in folder.iterdir() if file.suffix.lower() == ".eml"
+        )
     if not files:
         raise InputError(f"The folder {path} holds no mail: no Maildir (cur, new) and no .eml files.")
     names = "\n".join(f"{file.relative_to(path)} {file.stat().st_size}" for file in files)
@@ -260,8 +270,9 @@ def _folder(path: Path, options: ImportOptions) -> Source:
     return Source(kind, "mail", digest, pieces, _mail_reader(options), len(files))
 
 
-def _is_maildir(folder: Path) -> bool:
-    return folder.is_dir() and (folder / "cur").is_dir()
+def _give_up(error: OSError) -> None:
+    """Refuse a folder whose inside cannot be read, rather than pass over what may be in it."""
+    raise error
 
 
 def _zip(file: BinaryIO, digest: str, options: ImportOptions) -> Source:
@@ -290,4 +301,4 @@ def _zip_pieces(archive: zipfile.ZipFile) -> Iterator[mbox.Piece]:
             number += 1
             whole = kind == "eml" and member.file_size <= mbox.MAIL_LIMIT_BYTES
             raw = content.read(mbox.MAIL_LIMIT_BYTES if whole else SET_ASIDE_LIMIT_BYTES)
-            yield mbox.Piece(raw, number, member.file_size, is_mail=kind == "eml")
+            yield mbox.Piece(raw, number, member.file_size, kind == "eml", member.filename)
