@@ -16,7 +16,7 @@ FLOORS = (
     ("ranking",),
     ("replies", "digest"),
     ("pipeline",),
-    ("web", "cli", "demo"),
+    ("web", "cli", "demo", "__main__"),
 )
 FLOOR_OF = {name: height for height, names in enumerate(FLOORS) for name in names}
 PURE = ("reading", "themes", "ranking")

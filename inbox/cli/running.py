@@ -10,11 +10,12 @@ from sqlalchemy import select
 
 from inbox.calendar import Week
 from inbox.cli.site import Progress, Site, as_json, pass_site
+from inbox.digest.alerts import mail_newest_digest
 from inbox.digest.document import to_json
 from inbox.digest.render import as_text
 from inbox.errors import InputError
 from inbox.pipeline.rounds import Kitchen
-from inbox.pipeline.weekly import mail_digest, make_digest
+from inbox.pipeline.weekly import make_digest
 from inbox.records import accounts
 from inbox.records.documents import plain
 from inbox.records.engine import make_sessions
@@ -138,7 +139,7 @@ def schedule(site: Site) -> None:
 
 @click.command()
 @click.option("--week", metavar="WEEK", help="Such as 2026-W47; the last full week when left out.")
-@click.option("--mail", "mail_too", is_flag=True, help="Also mail it to the owner, if it was not mailed.")
+@click.option("--mail", "mail_too", is_flag=True, help="Also mail the newest to the owner, if it was not.")
 @as_json
 @pass_site
 def digest(site: Site, week: str | None, mail_too: bool, as_json: bool) -> None:
@@ -160,10 +161,16 @@ def digest(site: Site, week: str | None, mail_too: bool, as_json: bool) -> None:
     )
     progress.end()
     click.echo(json.dumps(to_json(found), ensure_ascii=False, indent=2) if as_json else as_text(found))
-    if mail_too and not mail_digest(
-        site.sessions, mailer_of(site.settings), site.settings, found, now=site.now()
-    ):
-        click.echo("Not mailed: it was mailed before, or owner_email is empty.", err=True)
+    if mail_too:
+        mailed = mail_newest_digest(
+            site.sessions,
+            mailer_of(site.settings),
+            now=site.now(),
+            sender=sender_of(site.settings),
+            by="second-batch digest",
+        )
+        if mailed is None:
+            click.echo("Not mailed: it was mailed before, or owner_email is empty.", err=True)
 
 
 @click.group("replies", invoke_without_command=True)

@@ -4,8 +4,9 @@
 does them; claims in the ledger make each period's work be done once all the same.
 """
 
+import logging
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from functools import partial
 from os import getpid
@@ -13,10 +14,17 @@ from os import getpid
 from sqlalchemy import Engine, delete, exists, select
 
 from inbox.calendar import Week, local_date
+from inbox.digest.alerts import mail_alerts, mail_newest_digest, raise_alerts
 from inbox.digest.schedule import Job, make_due_digests, once
+from inbox.errors import InboxError
+from inbox.intake.feed import poll_feed
+from inbox.intake.fetch import Fetched, fetch
+from inbox.intake.mailbox import look_into, open_mailbox
+from inbox.intake.mention import verify_mentions
 from inbox.pipeline.long_work import do_next
 from inbox.pipeline.rounds import Kitchen, go_round
-from inbox.pipeline.weekly import mail_digest, make_digest
+from inbox.pipeline.sources import import_options
+from inbox.pipeline.weekly import make_digest
 from inbox.pipeline.works import works
 from inbox.records.backup import make_backup
 from inbox.records.engine import make_sessions
@@ -30,6 +38,12 @@ from inbox.replies.sending import send_due
 from inbox.settings import Settings
 
 _DAY_SECONDS = 24 * 3600
+_log = logging.getLogger(__name__)
+
+
+def fetch_with(url: str, headers: Mapping[str, str]) -> Fetched:
+    """Fetch a page with header fields of one's own, kept from where nobody outside should look."""
+    return fetch(url, headers=headers)
 
 
 class Jobs:
@@ -63,6 +77,10 @@ class Jobs:
             ("read", 10, self.read_new),
             ("send", 30, self.send_replies),
             ("digest", 60, self.make_digests),
+            ("alert", 15, self.alert),
+            ("mailbox", 60 * self._given.poll_minutes, self.look_into_mailbox),
+            ("feeds", 60 * self._given.poll_minutes, self.look_into_feeds),
+            ("mentions", 30, self.verify_mentions),
             ("tidy", 3600, self.tidy),
             ("back up", 3600, self.back_up),
         ]
@@ -106,8 +124,7 @@ class Jobs:
         settings = self._settings()
 
         def make(week: Week) -> None:
-            digest = make_digest(self._sessions, self._kitchen, self._given, week, now=now)
-            mail_digest(self._sessions, mailer_of(settings), settings, digest, now=now)
+            make_digest(self._sessions, self._kitchen, self._given, week, now=now)
 
         make_due_digests(
             self._sessions,
@@ -118,6 +135,46 @@ class Jobs:
             hour=settings.digest_hour,
             by=self._by,
         )
+        mail_newest_digest(
+            self._sessions, mailer_of(settings), now=now, sender=sender_of(settings), by=self._by
+        )
+
+    def alert(self, now: datetime) -> None:
+        """Tell the owner of hazards and sudden rises."""
+        settings = self._settings()
+        with self._sessions.begin() as session:
+            raise_alerts(session, now=now, zone=settings.zone)
+        mail_alerts(self._sessions, mailer_of(settings), now=now, sender=sender_of(settings), by=self._by)
+
+    def look_into_mailbox(self, now: datetime) -> None:
+        """Take in what came to the owner's mailbox."""
+        settings = self._settings()
+        if settings.imap_host:
+            with open_mailbox(
+                host=settings.imap_host,
+                port=settings.imap_port,
+                tls=settings.imap_tls,
+                user=settings.imap_user,
+                password=settings.imap_password,
+                folder=settings.imap_folder,
+                mark_seen=settings.imap_mark_seen,
+            ) as folder:
+                options = import_options(settings, now=now).mail
+                look_into(self._sessions, folder, options=options, mark_seen=settings.imap_mark_seen)
+
+    def look_into_feeds(self, now: datetime) -> None:
+        """Take in what is new in the feeds that the owner named; one that fails keeps no other waiting."""
+        settings = self._settings()
+        own = import_options(settings, now=now).own_addresses
+        for url in settings.feeds.split():
+            try:
+                poll_feed(self._sessions, url, fetch=fetch_with, now=now, own_addresses=own)
+            except InboxError as error:
+                _log.warning("feed not read: %s", type(error).__name__)
+
+    def verify_mentions(self, now: datetime) -> None:
+        """Look at the pages that are said to mention a recipe."""
+        verify_mentions(self._sessions, fetch=fetch, now=now)
 
     def tidy(self, now: datetime) -> None:
         """Drop the hashed senders of more than a day ago."""

@@ -1,21 +1,16 @@
-"""The week's digest: after a last round, frozen once, and mailed to the owner once."""
+"""The week's digest: after a last round of reading, frozen once."""
 
 from collections.abc import Callable
 from datetime import datetime
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.calendar import Week, last_full_week
 from inbox.digest.build import find_digest, freeze, site_of
 from inbox.digest.document import Digest
-from inbox.digest.render import digest_mail
 from inbox.pipeline.rounds import Kitchen, Tell, go_round
 from inbox.reading.cautions import caution_for
 from inbox.records.saved import with_saved
-from inbox.records.tables_out import DigestRow
-from inbox.replies.compose import sender_of
-from inbox.replies.post import Mailer
 from inbox.settings import Settings
 
 
@@ -52,22 +47,3 @@ def make_digest(
     go_round(sessions, kitchen, settings, now=now, tell=tell)
     with sessions.begin() as session:
         return freeze(session, week, site=site_of(counted), caution=caution_words(counted), now=now)
-
-
-def mail_digest(
-    sessions: sessionmaker[Session], mailer: Mailer, settings: Settings, digest: Digest, *, now: datetime
-) -> bool:
-    """Mail a digest to the owner, once; returns whether it went now.
-
-    The row is marked before the talk with the server: a crash in between costs the
-    mail, never sends it twice, and the page has the digest all the same.
-    """
-    if not settings.owner_email:
-        return False
-    with sessions.begin() as session:
-        row = session.scalar(select(DigestRow).where(DigestRow.week == digest.week).with_for_update())
-        if row is None or row.mailed_at is not None:
-            return False
-        row.mailed_at = now
-    mailer(digest_mail(digest, sender=sender_of(settings), now=now))
-    return True
