@@ -20,8 +20,9 @@ from inbox.ranking.stats import Floats
 TIMES_CATALOGUE, LEAST_LIMIT = 2.0, 0.15
 """A recipe fails where its share is above twice the catalogue's and above this (design)."""
 
-FALSE_FLAGS = 0.10
-"""Expected share of wrong ones among the recipes called failing (design)."""
+FALSE_FLAGS = 0.09
+"""Expected share of wrong ones among the recipes called failing. The bound is one in ten; the rule aims a
+little lower, because no spread fits quite (at 0.10, `tests.bench.health` came out between 0 and 0.11)."""
 
 WATCH_FROM = 0.8
 """Probability of being above the limit from which a recipe is watched (design)."""

@@ -25,6 +25,8 @@ GRID: Floats = _STEPS**3
 _EVEN = 3 * _STEPS**2 / _NODES
 _LOG_WIDTH = np.log(_EVEN)
 _LOG, _LOG_REST = np.log(GRID), np.log1p(-GRID)
+_THIN = slice(1, None, 3)
+"""Part of the grid on which the spread is fitted; the middles of three steps each."""
 
 _BINS = 100
 """Read probabilities are rounded to hundredths and kept off 0 and 1, which only a person's word reaches."""
@@ -136,15 +138,12 @@ def fit_spread(log_likelihood: Floats) -> Spread:
     if not known.any():
         return Spread(1.0, 9.0)
     likelihood = np.exp(log_likelihood[known] - log_likelihood[known].max(axis=1, keepdims=True))
-
-    def loss(point: Floats) -> float:
-        return -float(np.log(likelihood @ np.exp(_spread_at(point).log_weights)).sum())
-
+    thin = likelihood[:, _THIN]
     sizes = (float(np.log(_CONCENTRATIONS[0])), float(np.log(_CONCENTRATIONS[1])))
     found = [
         optimize.minimize(
-            loss, (-2.0, np.log(size), -3.0), method="L-BFGS-B", bounds=[(-5.0, 4.0), sizes, (-7.0, 7.0)],
-            options={"ftol": 1e-12},
+            _loss, (-2.0, np.log(size), -3.0), args=(thin,), jac=True, method="L-BFGS-B",
+            bounds=[(-5.0, 4.0), sizes, (-7.0, 7.0)], options={"ftol": 1e-12},
         )
         for size in (5.0, 30.0)
     ]  # fmt: skip
@@ -156,6 +155,23 @@ def _spread_at(point: Floats) -> Spread:
     mean, concentration = 1 / (1 + np.exp(-point[0])), np.exp(point[1])
     odd = _MOST_ODD / (1 + np.exp(-point[2]))
     return Spread(float(mean * concentration), float((1 - mean) * concentration), float(odd))
+
+
+def _loss(point: Floats, likelihood: Floats) -> tuple[float, Floats]:
+    """Negative log of the marginal likelihood on the thinned grid, and its gradient."""
+    spread = _spread_at(point)
+    log, log_rest, even = _LOG[_THIN], _LOG_REST[_THIN], _EVEN[_THIN] / _EVEN[_THIN].sum()
+    density = np.exp((spread.a - 1) * log + (spread.b - 1) * log_rest + _LOG_WIDTH[_THIN])
+    density /= density.sum()
+    each = likelihood @ ((1 - spread.odd_share) * density + spread.odd_share * even)
+    pull = (1 / each) @ likelihood
+    usual = (1 - spread.odd_share) * pull * density
+    by_a = usual @ (log - density @ log)
+    by_b = usual @ (log_rest - density @ log_rest)
+    size = spread.a + spread.b
+    by_mean = (by_a - by_b) * spread.a * spread.b / size
+    by_odd = pull @ (even - density) * spread.odd_share * (1 - spread.odd_share / _MOST_ODD)
+    return -float(np.log(each).sum()), -np.array([by_mean, by_a * spread.a + by_b * spread.b, by_odd])
 
 
 def posterior(log_likelihood: Floats, spread: Spread) -> Posterior:
