@@ -71,7 +71,6 @@ porridge oat: breakfast morning
 gingerbread: house roof wall icing cutter men
 popcorn: kernel pop
 stuffing: bird
-sausage: banger
 overnight: night morning evening
 """
 
