@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import Engine
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.errors import InputError
@@ -13,10 +14,12 @@ from inbox.intake.run import import_path
 from inbox.pipeline.long_work import Tell, Work
 from inbox.pipeline.rounds import Kitchen, go_round
 from inbox.pipeline.sources import import_options
+from inbox.pipeline.weekly import make_digest
+from inbox.records.one_reader import wipe_traces
 from inbox.records.saved import with_saved
 from inbox.settings import Settings
 
-IMPORT, RECIPES, READ_AGAIN = "import", "recipes", "read again"
+IMPORT, RECIPES, READ_AGAIN, DIGEST, WIPE = "import", "recipes", "read again", "digest", "wipe"
 
 
 def works(
@@ -29,7 +32,8 @@ def works(
     """What `long_work.do_next` can do, by name.
 
     `import` takes the arguments of `import_options` and the file's `name`; `recipes` a
-    file; `read again` nothing.
+    file; `read again`, `digest` (of the last full week) and `wipe` (after somebody was
+    forgotten) nothing.
     """
 
     def now_settings() -> Settings:
@@ -65,7 +69,27 @@ def works(
         kitchen.renew()
         return round_of(tell, again=True)
 
-    return {IMPORT: import_file, RECIPES: import_catalogue, READ_AGAIN: read_again}
+    def digest(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
+        made = make_digest(
+            sessions, kitchen, settings, now=clock(), tell=lambda _step, count, of: tell(count, of)
+        )
+        return f"The digest of week {made.week} is there."
+
+    def wipe(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
+        with sessions() as session:
+            engine = session.get_bind()
+        if not isinstance(engine, Engine):
+            raise TypeError("work is done on sessions of an engine")
+        wipe_traces(engine)
+        return "Nothing of the forgotten words is left in the ledger's files."
+
+    return {
+        IMPORT: import_file,
+        RECIPES: import_catalogue,
+        READ_AGAIN: read_again,
+        DIGEST: digest,
+        WIPE: wipe,
+    }
 
 
 def _needed(upload: Path | None) -> Path:

@@ -291,6 +291,11 @@ def is_password(session: Session, account_id: int, password: str) -> bool:
     return _is_right(get_account(session, account_id).password_hash, password)
 
 
+def has_password(session: Session, account_id: int) -> bool:
+    """Whether the account has a password yet."""
+    return get_account(session, account_id).password_hash is not None
+
+
 def close_account(session: Session, account_id: int, *, now: datetime) -> None:
     """End an account; what it labelled and sent stays under its name.
 

@@ -12,15 +12,19 @@ from inbox.settings import Settings
 from inbox.web import phrasing, safety, still, trouble
 from inbox.web.areas import (
     bringing,
+    checking,
     digests,
     entry,
     hazards,
     home,
     house,
     messages,
+    owner,
     reader_forms,
+    readers,
     recipes,
     replies,
+    take_out,
     themes,
 )
 from inbox.web.installation import Installation, remember, utc_now
@@ -29,7 +33,8 @@ FORM_BYTES = 1_000_000
 """Most that an ordinary form may hold; views that take files allow more."""
 
 AREAS = (
-    bringing, digests, entry, hazards, home, house, messages, reader_forms, recipes, replies, themes,
+    bringing, checking, digests, entry, hazards, home, house, messages, owner,
+    reader_forms, readers, recipes, replies, take_out, themes,
 )  # fmt: skip
 
 

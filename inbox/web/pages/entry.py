@@ -32,6 +32,15 @@ class StillHerePage(Page):
 
 
 @dataclass(frozen=True)
+class PasswordPage(Page):
+    """Where a password is chosen."""
+
+    template: ClassVar[str] = "entry/password.html"
+    has_one: bool
+    trouble: str = ""
+
+
+@dataclass(frozen=True)
 class NotYours(Page):
     """A helper at a page that only the owner may use."""
 

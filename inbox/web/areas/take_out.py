@@ -1,0 +1,94 @@
+"""Taking words out: tables, lines, a sheet of quotations, marked-up reviews."""
+
+import json
+from collections.abc import Callable, Iterable, Iterator
+
+from flask import Blueprint, Response, request
+from sqlalchemy.orm import Session, sessionmaker
+
+from inbox.errors import InputError
+from inbox.records.export import message_record
+from inbox.records.revisions import get_recipe
+from inbox.records.search import Position, Search, find_messages
+from inbox.records.tables import Message
+from inbox.web.access import may, settings
+from inbox.web.installation import installation
+from inbox.web.page import Answer
+from inbox.web.pages.address import read_address
+from inbox.web.pages.take_out import load_quotations, load_take_out
+from inbox.web.taking_out import csv_lines, reviews
+
+area = Blueprint("take_out", __name__)
+AT_ONCE = 500
+REVIEWS_AT_MOST = 200
+
+
+@area.get("/take-out")
+@may("owner", "helper")
+def show_take_out(session: Session) -> Answer:
+    """What can be taken out."""
+    return load_take_out(session)
+
+
+@area.get("/take-out/messages.<kind>")
+@may("owner")
+def take_messages(session: Session, kind: str) -> Answer:
+    """The messages that the address describes, as a table or as lines."""
+    if kind not in ("csv", "jsonl"):
+        raise InputError(f"There is no way out called {kind[:20]!r}; there are csv and jsonl.")
+    address = read_address(session, request.args, settings().zone)
+    write, media_type = (
+        (csv_lines, "text/csv; charset=utf-8")
+        if kind == "csv"
+        else (_json_lines, "application/x-ndjson; charset=utf-8")
+    )
+    lines = _all_of(installation().reading, address.search, write)
+    response = Response(lines, content_type=media_type)
+    response.headers["Content-Disposition"] = f'attachment; filename="messages.{kind}"'
+    return response
+
+
+def _all_of(
+    sessions: sessionmaker[Session], search: Search, write: Callable[[Iterable[Message]], Iterator[str]]
+) -> Iterator[str]:
+    """Write all messages of a search as they are read, so that an archive needs no memory.
+
+    The request's own session is closed by the time that the first line leaves.
+    """
+    with sessions() as session:
+        yield from write(_each(session, search))
+
+
+def _each(session: Session, search: Search) -> Iterator[Message]:
+    position = None
+    while True:
+        found = find_messages(session, search, older_than=position, limit=AT_ONCE)
+        yield from found.messages
+        if not found.has_older:
+            return
+        last = found.messages[-1]
+        position = Position(last.received_at, last.id)
+        session.expunge_all()
+
+
+def _json_lines(messages: Iterable[Message]) -> Iterator[str]:
+    for message in messages:
+        yield json.dumps(message_record(message), ensure_ascii=False) + "\n"
+
+
+@area.get("/take-out/quotations")
+@may("owner", "helper")
+def show_quotations(session: Session) -> Answer:
+    """A sheet of what readers allowed to be quoted."""
+    slug = request.args.get("recipe", "")
+    return load_quotations(session, slug)
+
+
+@area.get("/take-out/reviews/<slug>.json")
+@may("owner", "helper")
+def take_reviews(session: Session, slug: str) -> Answer:
+    """Marked-up reviews and comments for a recipe's own page."""
+    recipe = get_recipe(session, slug)
+    found = find_messages(session, Search(recipe_id=recipe.id, quotable=True), limit=REVIEWS_AT_MOST)
+    body = json.dumps(reviews(recipe, found.messages), ensure_ascii=False, indent=1)
+    return Response(body, content_type="application/ld+json; charset=utf-8")
