@@ -9,6 +9,7 @@ import uuid
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import pytest
@@ -49,11 +50,12 @@ def sqlite_engine(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
 
 
 @pytest.fixture(scope="session")
-def postgres_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def postgres_url() -> Iterator[str]:
     """Address of a real PostgreSQL that lives as long as the tests do."""
     from tests.postgres import start_postgres
 
-    with start_postgres(tmp_path_factory.mktemp("postgres")) as url:
+    # Not below pytest's own folder: other runs beside this one would clear it away.
+    with TemporaryDirectory(prefix="postgres-") as folder, start_postgres(Path(folder)) as url:
         yield url
 
 
