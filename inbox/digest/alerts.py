@@ -19,7 +19,7 @@ from inbox.digest.render import HAZARD_WORDS, digest_mail
 from inbox.digest.schedule import once
 from inbox.records.tables import Labels, Message, Recipe
 from inbox.records.tables_out import Alert, DigestRow, RecipeStanding
-from inbox.replies.compose import Sender, compose, is_persons_address
+from inbox.replies.compose import Sender, compose, is_persons_address, one_line
 from inbox.replies.post import Mailer
 
 RECENT_DAYS: Final = 14
@@ -82,7 +82,7 @@ def _new_hazards(session: Session, now: datetime) -> list[Alert]:
 
 
 def _hazard_words(hazard: str, recipe: Recipe | None, message: Message) -> str:
-    words = " ".join(message.text.split())
+    words = one_line(message.text)
     quoted = words if len(words) <= 300 else words[:300].rsplit(" ", 1)[0] + " …"
     about = f" ({recipe.title})" if recipe is not None else ""
     return f"{HAZARD_WORDS[hazard]}{about}: “{quoted}”"

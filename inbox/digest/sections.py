@@ -30,6 +30,7 @@ from inbox.ranking.recipe_measures import take_apart
 from inbox.reading.findings import CatalogueRecipe
 from inbox.records.tables import Labels, Message, MessageFault, Reader, Recipe, Revision
 from inbox.records.tables_out import RecipeStanding, Reply, Theme, ThemeMember, ThemeRank
+from inbox.replies.compose import one_line
 from inbox.replies.whom import ANSWERED, owed
 
 Caution = Callable[[str], tuple[str, str]]
@@ -52,11 +53,11 @@ class Site:
 
 
 def quote_of(message: Message, name: str | None, zone: ZoneInfo) -> Quote:
-    """The reader's words, shortened at a word, on one line."""
-    words = " ".join(message.text.split())
+    """The reader's words, shortened at a word, on one line, without signs that steer a terminal."""
+    words = one_line(message.text)
     if len(words) > QUOTED_CHARACTERS:
         words = words[:QUOTED_CHARACTERS].rsplit(" ", 1)[0] + " …"
-    return Quote(message.id, words, (name or "").strip(), local_date(message.received_at, zone))
+    return Quote(message.id, words, one_line(name or ""), local_date(message.received_at, zone))
 
 
 def hazards(session: Session, week: Week, site: Site, caution: Caution) -> tuple[HazardNote, ...]:
@@ -279,7 +280,7 @@ def owed_notes(
             Quote(
                 entry.message_ids[0],
                 _short(entry.words),
-                (entry.reader_name or "").strip(),
+                one_line(entry.reader_name or ""),
                 local_date(entry.received_at, site.zone),
             ),
             entry.message_ids,
@@ -289,7 +290,7 @@ def owed_notes(
 
 
 def _short(text: str) -> str:
-    words = " ".join(text.split())
+    words = one_line(text)
     return words if len(words) <= 160 else words[:160].rsplit(" ", 1)[0] + " …"
 
 

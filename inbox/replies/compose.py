@@ -125,7 +125,11 @@ def reply_subject(subject: str | None, otherwise: str) -> str:
 
 
 def one_line(text: str) -> str:
-    """`text` with every run of white space and control characters made one space."""
+    """`text` with every run of white space and control characters made one space.
+
+    The signs that turn the direction of writing go too: they could make a line read otherwise than it is.
+    """
+    text = re.sub(r"[\u200e\u200f\u202a-\u202e\u2066-\u2069]", "", text)
     return " ".join(re.sub(r"[\x00-\x20\x7f-\x9f\u2028\u2029]+", " ", text).split())
 
 
@@ -183,7 +187,7 @@ def compose(
     mail = EmailMessage(policy=POLICY)
     mail["From"] = _address(sender.address, sender.name or sender.site_name)
     mail["To"] = _address(to, to_name)
-    mail["Subject"] = one_line(subject)
+    mail["Subject"] = _field_text(subject)
     mail["Date"] = utils.format_datetime(now)
     mail["Message-ID"] = f"<{message_id}>"
     if thread and thread.in_reply_to:
@@ -206,8 +210,17 @@ def set_text(mail: EmailMessage, body: str) -> None:
     mail.set_content(text, cte="7bit" if plain else "quoted-printable")
 
 
+def _field_text(text: str) -> str:
+    """`text` fit for a header: on one line, and with nothing that reads as an encoded word.
+
+    The library decodes encoded words in what it is given; one that holds a line break would
+    begin a field of its own.
+    """
+    return one_line(text).replace("=?", "= ?")
+
+
 def _address(address: str, name: str | None) -> Address:
     try:
-        return Address(display_name=one_line(name or ""), addr_spec=address)
+        return Address(display_name=_field_text(name or ""), addr_spec=address)
     except (HeaderParseError, ValueError, IndexError) as error:
         raise InputError(f"{address!r} is no address that mail can go to: {error}.") from error

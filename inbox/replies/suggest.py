@@ -7,17 +7,18 @@ its published source. Start with `suggestions`.
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from nltk.stem.snowball import SnowballStemmer
 from sklearn.feature_extraction.text import ENGLISH_STOP_WORDS, TfidfVectorizer
 from sqlalchemy import or_, select
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import Session, aliased, selectinload
 
 from inbox.errors import NotFoundError
 from inbox.ranking.causes import questions_to_ask
 from inbox.reading.cautions import caution_for
+from inbox.reading.encoder import encode
 from inbox.records.tables import Labels, Message, Reader, Recipe
 from inbox.records.tables_out import Mended, Reply, Theme, ThemeMember
 from inbox.replies.drafts import caution_text, recipe_of
@@ -29,11 +30,20 @@ Similarity = Callable[[str, Sequence[str]], Sequence[float]]
 NEAREST: Final = 3
 """How many earlier replies are offered. Chosen: what fits above the text on a phone."""
 
-NEAR_ENOUGH: Final = 0.12
-"""Least similarity of an earlier reply. Chosen: below it two short messages share one common word."""
+NEAR_ENOUGH: Final = 0.30
+"""Least nearness of an earlier reply: of any two questions of the training messages about one pair in a
+hundred lies above it (python -m tests.bench.nearness)."""
+
+NEAR_ENOUGH_HERE: Final = 0.20
+"""The same for the few answers recorded on one recipe's page. Chosen."""
 
 LOOKED_AT: Final = 400
-"""Newest earlier replies that are compared."""
+"""Newest earlier replies whose words are compared."""
+
+COMPARED: Final = 8
+"""Of them, those with most in common, whose meaning is compared. Chosen: each costs some 15 ms."""
+
+COMPARED_CHARACTERS: Final = 300
 
 COVERED: Final = 0.5
 """Coverage from which a request is pointed to the recipe that answers it. Chosen."""
@@ -87,30 +97,24 @@ def _stems(text: str) -> list[str]:
     return [_STEMMER.stem(word) for word in words if word not in ENGLISH_STOP_WORDS]
 
 
-def by_meaning(encode: Callable[[Sequence[str]], Any], looked_at: int = 40) -> Similarity:
-    """Similarity by an encoder's unit vectors, for the `looked_at` texts that share most words.
+def nearness(text: str, others: Sequence[str]) -> Sequence[float]:
+    """How near texts are by meaning and by words: the mean of both cosines, from 0 to 1.
 
-    The vectors' cosine and the words' are averaged: the one knows "curdled" from "split",
-    the other holds fast to names.
+    The encoder knows "curdled" from "split", the words hold fast to names.
     """
-
-    def similarity(text: str, others: Sequence[str]) -> Sequence[float]:
-        words = np.asarray(word_similarity(text, others), dtype=float)
-        chosen = np.argsort(-words, kind="stable")[:looked_at]
-        result = words / 2
-        if len(chosen):
-            vectors = np.asarray(encode([text, *(others[index] for index in chosen)]))
-            result[chosen] += np.clip(vectors[1:] @ vectors[0], 0.0, 1.0) / 2
-        return [float(value) for value in result]
-
-    return similarity
+    if not others:
+        return []
+    short = [one[:COMPARED_CHARACTERS] for one in (text, *others)]
+    vectors = encode(short)
+    meaning = np.clip(vectors[1:] @ vectors[0], 0.0, 1.0)
+    return [float(value) for value in (meaning + np.asarray(word_similarity(text, others))) / 2]
 
 
 def suggestions(
     session: Session,
     message_id: int,
     *,
-    similarity: Similarity = word_similarity,
+    similarity: Similarity = nearness,
     country: str = "",
 ) -> list[Suggestion]:
     """What the answer to a message may be written from, most pressing first.
@@ -118,7 +122,7 @@ def suggestions(
     Parameters
     ----------
     similarity : callable
-        How near earlier messages are; `by_meaning` takes an encoder.
+        How near earlier messages are.
     country : str
         Two letters, for whom to ask about a hazard.
     """
@@ -194,7 +198,7 @@ def _recorded(
     asked = [f"{row.what.removeprefix('question:').replace('_', ' ')} {row.note}" for row in rows]
     near = similarity(message.text, asked)
     best = max(range(len(rows)), key=lambda index: near[index], default=None)
-    if best is None or near[best] < NEAR_ENOUGH:
+    if best is None or near[best] < NEAR_ENOUGH_HERE:
         return []
     question = rows[best].what.removeprefix("question:").replace("_", " ")
     why = f"You answered “{question}” on the page of {recipe.title}."
@@ -210,6 +214,7 @@ class _Answered:
     answer: str
     recipe: Recipe | None
     kinds: tuple[str, ...]
+    faults: frozenset[str]
 
 
 def _earlier(
@@ -217,14 +222,22 @@ def _earlier(
 ) -> list[Suggestion]:
     kinds = message.labels.kinds if message.labels is not None else ()
     answered = _answered(session, message, kinds)
-    near = similarity(_words(message.subject, message.text), [one.their_words for one in answered])
-    scored = [
-        (value + (0.1 if recipe is not None and one.recipe is recipe else 0.0), index)
-        for index, (value, one) in enumerate(zip(near, answered, strict=True))
-        if value >= NEAR_ENOUGH
+    text = _words(message.subject, message.text)
+    faults = {row.fault for row in message.labels.faults} if message.labels is not None else set()
+    alike = [
+        0.2 * bool(faults & one.faults) + 0.1 * (recipe is not None and one.recipe is recipe)
+        for one in answered
     ]
-    best = sorted(scored, key=lambda pair: (-pair[0], pair[1]))[:NEAREST]
-    return [_adapted(message, recipe, kinds, answered[index], near[index]) for _, index in best]
+    common = np.asarray(word_similarity(text, [one.their_words for one in answered])) + alike
+    compared = [int(index) for index in np.argsort(-common, kind="stable")[:COMPARED]]
+    near = similarity(text, [answered[index].their_words for index in compared])
+    scored = [
+        (value + alike[index], value, answered[index])
+        for value, index in zip(near, compared, strict=True)
+        if value + alike[index] >= NEAR_ENOUGH
+    ]
+    best = sorted(scored, key=lambda one: -one[0])[:NEAREST]
+    return [_adapted(message, recipe, kinds, one, value) for _, value, one in best]
 
 
 def _answered(session: Session, message: Message, kinds: Sequence[str]) -> list[_Answered]:
@@ -238,6 +251,7 @@ def _answered(session: Session, message: Message, kinds: Sequence[str]) -> list[
         .outerjoin(Reader, Reader.id == Message.reader_id)
         .outerjoin(Recipe, Recipe.id == Labels.recipe_id)
         .where(or_(*same_kind), Message.id != message.id)
+        .options(selectinload(Labels.faults))
     )
     sent = (
         base.add_columns(Reply.body)
@@ -255,7 +269,14 @@ def _answered(session: Session, message: Message, kinds: Sequence[str]) -> list[
         .limit(LOOKED_AT)
     )
     return [
-        _Answered(_words(subject, text), name, answer, about, labels.kinds)
+        _Answered(
+            _words(subject, text),
+            name,
+            answer,
+            about,
+            labels.kinds,
+            frozenset(row.fault for row in labels.faults),
+        )
         for rows in (sent, written)
         for subject, text, labels, name, about, answer in session.execute(rows)
         if answer.strip()

@@ -4,7 +4,6 @@ import re
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-import numpy as np
 import pytest
 from sqlalchemy.orm import Session
 
@@ -14,7 +13,7 @@ from inbox.records.tables import Message, MessageFault, Recipe
 from inbox.records.tables_out import Mended, Reply, ThemeMember
 from inbox.replies.drafts import open_draft, save_draft
 from inbox.replies.phrases import all_phrases, delete_phrase, fill, first_name, save_phrase, unfilled
-from inbox.replies.suggest import Suggestion, by_meaning, suggestions, word_similarity
+from inbox.replies.suggest import Suggestion, suggestions, word_similarity
 from inbox.words import HAZARDS
 from tests.makers import make_message, make_reader, make_recipe, make_theme
 from tests.replies.outbox import SENDER, label
@@ -66,7 +65,7 @@ def test_the_nearest_earlier_answer_comes_with_what_differs(any_session: Session
     assert first.their_words == "Can I freeze the rye loaf once it is sliced?"
     assert "That was about Rye loaf, this is about Lemon cake." in first.differs
     assert first.similarity is not None
-    assert 0.15 < first.similarity < 1
+    assert 0.25 < first.similarity < 1
 
 
 def test_kinds_must_agree_and_a_draft_is_no_earlier_answer(session: Session, now: datetime) -> None:
@@ -97,18 +96,34 @@ def test_answers_in_the_owners_own_mail_are_a_voice_from_day_one(session: Sessio
 
 
 def test_meaning_finds_what_words_do_not(session: Session, now: datetime) -> None:
-    split = asked(session, "The custard split on me.", "problem")
-    answer(session, split, "Hello, lower the heat.", now)
-    salt = asked(session, "The soup on day two was salty.", "problem")
-    answer(session, salt, "Hello, salt at the end.", now)
-    new = asked(session, "Mine curdled.", "problem")
+    split = asked(session, "Could one keep the loaf in the freezer?")
+    answer(session, split, "Hello, yes, sliced.", now)
+    salt = asked(session, "Which oven shelf do you use?")
+    answer(session, salt, "Hello, the middle one.", now)
+    new = asked(session, "Is it all right to freeze bread?")
 
-    def encode(texts: Sequence[str]) -> np.ndarray:
-        points = {"split": (1.0, 0.0), "curdled": (1.0, 0.0), "salty": (0.0, 1.0)}
-        return np.array([next(at for word, at in points.items() if word in text) for text in texts])
+    assert word_similarity(new.text, [split.text]) == [0.0]
+    assert of_kind(suggestions(session, new.id, similarity=word_similarity), "earlier") == []
+    found = of_kind(suggestions(session, new.id), "earlier")
+    assert [one.body for one in found] == ["Hello, yes, sliced."]
 
-    assert of_kind(suggestions(session, new.id), "earlier") == []
-    found = of_kind(suggestions(session, new.id, similarity=by_meaning(encode)), "earlier")
+
+def test_the_same_fault_brings_answers_nearer(session: Session, now: datetime) -> None:
+    old, new = (
+        asked(session, "The custard split on me.", "problem"),
+        asked(session, "Mine curdled.", "problem"),
+    )
+    answer(session, old, "Hello, lower the heat.", now)
+
+    def few_in_common(text: str, others: Sequence[str]) -> list[float]:
+        return [0.15] * len(others)
+
+    assert of_kind(suggestions(session, new.id, similarity=few_in_common), "earlier") == []
+    for message in (old, new):
+        session.add(MessageFault(message_id=message.id, fault="curdled", probability=0.9))
+    session.flush()
+    session.expire_all()
+    found = of_kind(suggestions(session, new.id, similarity=few_in_common), "earlier")
     assert [one.body for one in found] == ["Hello, lower the heat."]
 
 
