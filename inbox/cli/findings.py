@@ -198,13 +198,13 @@ def evaluate_command(site: Site, file: Path, recipes_file: Path | None, as_json:
     from inbox.reading.saved import load_or_train
     from inbox.reading.training import load_catalogue, load_labelled
     from inbox.themes.evaluate import group_labelled
-    from inbox.themes.trained import seed_likeness
+    from inbox.themes.trained import load_or_fit
 
     labelled = load_labelled(file)
     catalogue = load_catalogue(recipes_file) if recipes_file else []
     progress = Progress("Reading")
     model = load_or_train(site.given.model_folder)
-    likeness = seed_likeness()
+    likeness = load_or_fit(site.given.model_folder)
     found = evaluate(
         model, labelled, catalogue, group=lambda asked: group_labelled(asked, catalogue, likeness)
     )

@@ -22,7 +22,7 @@ from inbox.records.saved import with_saved
 from inbox.records.turns import one_at_a_time
 from inbox.settings import Settings
 from inbox.themes.likeness import Likeness
-from inbox.themes.trained import seed_likeness
+from inbox.themes.trained import load_or_fit
 
 Tell = Callable[[str, int, int], None]
 """Called with the name of the step, how much of it is done, and of how much."""
@@ -48,7 +48,7 @@ class Kitchen:
         """The measure of how alike two requests are."""
         with self._lock:
             if self._likeness is None:
-                self._likeness = seed_likeness()
+                self._likeness = load_or_fit(self._settings.model_folder)
             return self._likeness
 
     def renew(self) -> None:

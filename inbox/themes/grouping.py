@@ -5,27 +5,35 @@ Members of a settled theme stay where they are. Requests that are not settled
 join the nearest settled theme above the threshold, or form new themes by
 average linkage among themselves. What a person decided comes first. Start with
 `group`.
+
+So that the cost grows about linearly, linkage looks at a batch at a time: what
+it finds attracts the requests that are left, and only what no theme attracts
+goes into the next batch. Up to `BATCH` requests this is plain average linkage.
 """
 
 import hashlib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.cluster.hierarchy import fcluster, linkage
-from scipy.spatial.distance import squareform
 
 from inbox.themes.facets import Facets
-from inbox.themes.likeness import Likeness, Table
+from inbox.themes.likeness import Likeness
+from inbox.themes.linkage import average_linkage
 from inbox.themes.naming import common_facets, name_of
+from inbox.themes.nearest import nearest_themes
 from inbox.themes.sketches import Sketch
 
-TYPICAL = 12
-"""Chosen: members that stand for a theme when a request is compared with it; more changed nothing."""
+TYPICAL: Final = 12
+"""Chosen: members that stand for a theme when a request is compared with it."""
 
-DOUBT = 0.1
+DOUBT: Final = 0.1
 """Chosen: a place is doubtful when another theme, or none at all, would have done within this margin."""
+
+BATCH: Final = 1000
+"""Requests that linkage looks at together; its cost is the square of this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +97,10 @@ def group(
     free = sorted((one for one in requests if one.id not in pinned), key=_arrival_free_key)
     joined = _join(free, likeness, settled, frozenset(apart))
     placed |= joined
-    rest = [one for one in free if one.id not in joined]
-    new = []
-    for number, members in enumerate(_form(rest, likeness)):
-        themes, places = _describe(members, likeness, number)
-        new.append(themes)
-        placed |= places
-    return Grouping(tuple(placed[one.id] for one in requests), tuple(new))
+    formed = _form([one for one in free if one.id not in joined], likeness)
+    for number, theme in enumerate(formed):
+        placed |= _places(theme, likeness.threshold_, number)
+    return Grouping(tuple(placed[one.id] for one in requests), tuple(_new_theme(theme) for theme in formed))
 
 
 def _arrival_free_key(one: Sketch) -> tuple[str, str]:
@@ -107,66 +112,73 @@ def _join(
     free: Sequence[Sketch],
     likeness: Likeness,
     settled: Sequence[SettledTheme],
-    apart: frozenset[tuple[str, int]],
+    apart: frozenset[tuple[str, int]] = frozenset(),
 ) -> dict[str, Placed]:
-    if not free or not settled:
-        return {}
-    requests = likeness.table(free)
-    scores = np.column_stack([_mean_likeness(requests, likeness, theme) for theme in settled])
+    """Requests that a settled theme attracts, each with its place."""
     joined = {}
-    for row, one in enumerate(free):
-        for column, theme in enumerate(settled):
-            if (one.id, theme.id) in apart:
-                scores[row, column] = -1.0
-        order = np.argsort(-scores[row], kind="stable")
-        best = scores[row, order[0]]
-        second = max(scores[row, order[1]] if len(order) > 1 else 0.0, likeness.threshold_)
-        if best >= likeness.threshold_:
-            theme_id = settled[order[0]].id
-            joined[one.id] = Placed(one.id, theme_id, None, float(best), bool(best - second < DOUBT))
+    themes = [theme.members[:TYPICAL] for theme in settled]
+    for one, near in zip(free, nearest_themes(free, themes, likeness), strict=True):
+        allowed = [(score, settled[at].id) for score, at in near if (one.id, settled[at].id) not in apart]
+        if allowed and allowed[0][0] >= likeness.threshold_:
+            score, theme_id = allowed[0]
+            rival = max(allowed[1][0] if len(allowed) > 1 else 0.0, likeness.threshold_)
+            joined[one.id] = Placed(one.id, theme_id, None, score, score - rival < DOUBT)
     return joined
 
 
-def _mean_likeness(requests: Table, likeness: Likeness, theme: SettledTheme) -> NDArray[np.float64]:
-    members = likeness.table(theme.members[:TYPICAL])
-    count = len(members)
-    left = requests.take(np.repeat(np.arange(len(requests)), count))
-    right = members.take(np.tile(np.arange(count), len(requests)))
-    mean: NDArray[np.float64] = likeness.between(left, right).reshape(-1, count).mean(axis=1)
-    return mean
+@dataclass(frozen=True, slots=True)
+class _Formed:
+    """Members of a new theme, those that founded it most typical first, and how alike each is to them."""
+
+    members: list[Sketch]
+    similarity: list[float]
 
 
-def _form(rest: Sequence[Sketch], likeness: Likeness) -> list[list[Sketch]]:
-    if len(rest) < 2:
-        return [[one] for one in rest]
-    similarity = _all_pairs(rest, likeness)
-    distance = squareform(1 - similarity, checks=False)
-    labels = fcluster(linkage(distance, "average"), 1 - likeness.threshold_, "distance")
-    groups: dict[int, list[Sketch]] = {}
-    for label, one in zip(labels, rest, strict=True):
-        groups.setdefault(int(label), []).append(one)
-    return list(groups.values())
+def _form(rest: Sequence[Sketch], likeness: Likeness) -> list[_Formed]:
+    """Put all of `rest` into new themes."""
+    formed: list[_Formed] = []
+    while rest:
+        founded = _link(rest[:BATCH], likeness)
+        formed += founded
+        rest = rest[BATCH:]
+        if rest:
+            themes = [SettledTheme(at, "", tuple(one.members)) for at, one in enumerate(founded)]
+            joined = _join(rest, likeness, themes)
+            for one in rest:
+                if one.id in joined:
+                    theme = founded[joined[one.id].theme or 0]
+                    theme.members.append(one)
+                    theme.similarity.append(joined[one.id].similarity)
+            rest = [one for one in rest if one.id not in joined]
+    return formed
 
 
-def _all_pairs(rest: Sequence[Sketch], likeness: Likeness) -> NDArray[np.float64]:
-    table = likeness.table(rest)
-    left, right = np.triu_indices(len(rest), 1)
-    similarity = np.eye(len(rest))
-    similarity[left, right] = similarity[right, left] = likeness.between(table.take(left), table.take(right))
-    return similarity
+def _link(batch: Sequence[Sketch], likeness: Likeness) -> list[_Formed]:
+    """Average linkage among the requests of one batch."""
+    table = likeness.table(batch)
+    likely = likeness.between(table, table)
+    labels = average_linkage(likely[np.triu_indices(len(batch), 1)], len(batch), likeness.threshold_)
+    groups: dict[int, list[int]] = {}
+    for row, label in enumerate(labels):
+        groups.setdefault(label, []).append(row)
+    return [_ordered(batch, rows, likely) for rows in groups.values()]
 
 
-def _describe(
-    members: Sequence[Sketch], likeness: Likeness, number: int
-) -> tuple[NewTheme, dict[str, Placed]]:
-    similarity = _all_pairs(members, likeness)
-    mean = (similarity.sum(axis=1) - 1) / (len(members) - 1) if len(members) > 1 else np.ones(1)
+def _ordered(batch: Sequence[Sketch], rows: list[int], likely: NDArray[np.float32]) -> _Formed:
+    inside = likely[np.ix_(rows, rows)]
+    mean = (inside.sum(axis=1) - np.diag(inside)) / max(len(rows) - 1, 1) if len(rows) > 1 else np.ones(1)
     order = np.argsort(-mean, kind="stable")
-    typical = tuple(members[at].id for at in order[:3])
-    theme = NewTheme(name_of(members), common_facets(members), tuple(members[at].id for at in order), typical)
-    doubtful = mean - likeness.threshold_ < DOUBT
-    places = {
-        one.id: Placed(one.id, None, number, float(mean[at]), bool(doubtful[at]))
-        for at, one in enumerate(members)
+    return _Formed([batch[rows[at]] for at in order], [float(mean[at]) for at in order])
+
+
+def _places(theme: _Formed, threshold: float, number: int) -> dict[str, Placed]:
+    return {
+        one.id: Placed(one.id, None, number, similarity, similarity - threshold < DOUBT)
+        for one, similarity in zip(theme.members, theme.similarity, strict=True)
     }
-    return theme, places
+
+
+def _new_theme(theme: _Formed) -> NewTheme:
+    typical = theme.members[:TYPICAL]
+    ids = tuple(one.id for one in theme.members)
+    return NewTheme(name_of(typical), common_facets(typical), ids, ids[:3])

@@ -8,6 +8,8 @@ from collections import Counter
 from collections.abc import Hashable, Sequence
 from typing import NamedTuple
 
+from sklearn.metrics import adjusted_rand_score, v_measure_score
+
 
 class BCubed(NamedTuple):
     """Shares from 0 to 1; `f1` is the harmonic mean of the other two."""
@@ -52,3 +54,11 @@ def bcubed(truth: Sequence[Hashable], found: Sequence[Hashable]) -> BCubed:
     precision = sum(count * count / in_found[group] for (_, group), count in both.items()) / total
     recall = sum(count * count / in_truth[group] for (group, _), count in both.items()) / total
     return BCubed(precision, recall, 2 * precision * recall / (precision + recall))
+
+
+def agreement(truth: Sequence[Hashable], found: Sequence[Hashable]) -> float:
+    """Mean of B-cubed F1, V-measure and adjusted Rand index: what a threshold is chosen by."""
+    keys = {key: number for number, key in enumerate(dict.fromkeys(truth))}
+    numbers = [keys[key] for key in truth]
+    rest = v_measure_score(numbers, found) + adjusted_rand_score(numbers, found)
+    return float((bcubed(truth, found).f1 + rest) / 3)

@@ -66,15 +66,33 @@ def asked_for(request: Request) -> Wanted:
     >>> asked_for(Request("1", "Lovely soup! Any chance of a dairy-free lasagne, please?")).phrase
     'dairy-free lasagne'
     """
-    parts = sentences(". ".join(filter(None, (request.subject, request.text))))
+    parts = sentences(full_text(request))
     if not parts:
         return Wanted("")
-    strengths = [wish_strength(part) for part in parts]
-    chosen = max(range(len(parts)), key=lambda at: (strengths[at], at))
-    inside = read_facets(parts[chosen])
-    around = read_facets(" . ".join(part for at, part in enumerate(parts) if at != chosen))
-    facets = blend([(inside, 1.0), (_lessened(around), 1.0)])
-    return Wanted(strip_wish(parts[chosen]), _with_dish_of_page(facets, inside, request.recipe))
+    read = [read_facets(part) for part in parts]
+    chosen = max(range(len(parts)), key=lambda at: (_promise(parts[at], read[at]), at))
+    around = blend((facets, 1.0) for at, facets in enumerate(read) if at != chosen)
+    facets = blend([(read[chosen], 1.0), (_lessened(around), 1.0)])
+    phrase = strip_wish(parts[chosen])
+    if request.recipe is None or read[chosen].dish:
+        return Wanted(phrase, facets)
+    dish = Facets(dish=read_facets(request.recipe.title).dish)
+    return Wanted(f"{phrase} ({request.recipe.title})", blend([(facets, 1.0), (dish, 0.9)]))
+
+
+def _promise(sentence: str, facets: Facets) -> float:
+    """How likely the wish stands in this sentence: put as a wish, names food, and is more than a sigh."""
+    thing = 0.8 if facets.dish or facets.ingredient else 0.0
+    change = (
+        0.7 if any(entries for name, entries in facets.each() if name not in ("dish", "ingredient")) else 0.0
+    )
+    short = 1.0 if len(sentence.split()) < 3 and not facets else 0.0
+    return wish_strength(sentence) + thing + change - short
+
+
+def full_text(request: Request) -> str:
+    """Subject and text as one; many a subject line holds the wish."""
+    return ". ".join(filter(None, (request.subject, request.text)))
 
 
 def _lessened(facets: Facets) -> Facets:
@@ -84,10 +102,3 @@ def _lessened(facets: Facets) -> Facets:
             for name, entries in facets.each()
         }
     )
-
-
-def _with_dish_of_page(facets: Facets, inside: Facets, recipe: CatalogueRecipe | None) -> Facets:
-    """Take the dish of the page where the wish itself names none ("a gluten-free version of this")."""
-    if recipe is None or inside.dish:
-        return facets
-    return blend([(facets, 1.0), (Facets(dish=read_facets(recipe.title).dish), 0.9)])

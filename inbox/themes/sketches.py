@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from inbox.places import seed_folder
 from inbox.reading.encoder import encode
 from inbox.themes.facets import Facets
-from inbox.themes.requests import Request, Wanted, asked_for
+from inbox.themes.requests import Request, Wanted, asked_for, full_text
 
 
 @lru_cache(maxsize=1)
@@ -41,10 +41,14 @@ class Sketch:
     ----------
     id : str
         The message's id.
+    text : str
+        Subject and text.
     vector : ndarray of shape (512,), float32
-        Unit vector of the phrase asked for.
+        Unit vector of `text`.
     page : str or None
-        Slug of the recipe it was written under.
+        Slug of the recipe it is about.
+    title : ndarray of shape (512,), float32, or None
+        Unit vector of that recipe's title.
     """
 
     id: str
@@ -52,35 +56,46 @@ class Sketch:
     text: str
     vector: NDArray[np.float32]
     page: str | None = None
+    title: NDArray[np.float32] | None = None
 
     def pack(self) -> str:
-        """Write the sketch as JSON; the vector is kept in half precision."""
-        vector = base64.b85encode(self.vector.astype("<f2").tobytes()).decode("ascii")
+        """Write the sketch as JSON; vectors are kept in half precision."""
         facets = {name: dict(entries) for name, entries in self.wanted.facets.each() if entries}
         kept = {"id": self.id, "phrase": self.wanted.phrase, "facets": facets, "text": self.text}
-        return json.dumps(kept | {"vector": vector, "page": self.page}, ensure_ascii=False)
+        vectors = {"vector": _packed(self.vector), "title": _packed(self.title), "page": self.page}
+        return json.dumps(kept | vectors, ensure_ascii=False)
 
     @classmethod
     def unpack(cls, packed: str) -> "Sketch":
         """Read what `pack` wrote."""
         kept = json.loads(packed)
-        vector = np.frombuffer(base64.b85decode(kept["vector"]), dtype="<f2").astype(np.float32)
         wanted = Wanted(kept["phrase"], Facets(**kept["facets"]))
-        return cls(kept["id"], wanted, kept["text"], vector, kept["page"])
+        title = _unpacked(kept["title"]) if kept["title"] else None
+        return cls(kept["id"], wanted, kept["text"], _unpacked(kept["vector"]), kept["page"], title)
 
 
 def sketch(requests: Sequence[Request]) -> list[Sketch]:
-    """Make `requests` ready for comparison, in their order; each distinct phrase is encoded once."""
-    wanted = [asked_for(request) for request in requests]
-    phrases = sorted({want.phrase for want in wanted})
-    vectors = dict(zip(phrases, encode(phrases), strict=True))
+    """Make `requests` ready for comparison, in their order; each distinct text is encoded once."""
+    texts = [full_text(request) for request in requests]
+    titles = [request.recipe.title if request.recipe else None for request in requests]
+    distinct = sorted({*texts, *(title for title in titles if title)})
+    vectors = dict(zip(distinct, encode(distinct), strict=True))
     return [
         Sketch(
             id=request.id,
-            wanted=want,
-            text=request.text,
-            vector=vectors[want.phrase],
+            wanted=asked_for(request),
+            text=text,
+            vector=vectors[text],
             page=request.recipe.slug if request.recipe else None,
+            title=vectors[title] if title else None,
         )
-        for request, want in zip(requests, wanted, strict=True)
+        for request, text, title in zip(requests, texts, titles, strict=True)
     ]
+
+
+def _packed(vector: NDArray[np.float32] | None) -> str | None:
+    return None if vector is None else base64.b85encode(vector.astype("<f2").tobytes()).decode("ascii")
+
+
+def _unpacked(packed: str) -> NDArray[np.float32]:
+    return np.frombuffer(base64.b85decode(packed), dtype="<f2").astype(np.float32)

@@ -60,14 +60,25 @@ class Found:
 
 
 class Vocabulary:
-    """Entries by id, and a finder of the longest words and word groups that name them."""
+    """Entries by id, and a finder of the longest words and word groups that name them.
+
+    Attributes
+    ----------
+    entries : dict of str to Entry
+    paraphrases : list of (str, str)
+        Entry and a text that asks for it: all its words in one, then ways of asking for it that need not
+        use any of them. Written for this table, not taken from messages.
+    """
 
     def __init__(self, rows: Sequence[Mapping[str, object]]) -> None:
         self.entries: dict[str, Entry] = {}
+        self.paraphrases: list[tuple[str, str]] = []
         self._phrases: dict[tuple[str, ...], dict[str, float]] = {}
         for row in rows:
             entry = _entry(row)
             self.entries[entry.id] = entry
+            said = [*_strings(row.get("words")), *_strings(row.get("hints"))]
+            self.paraphrases += [(entry.id, text) for text in (", ".join(said), *_strings(row.get("said")))]
             for field, weight in (("words", 1.0), ("hints", HINT_WEIGHT)):
                 for words in _strings(row.get(field)):
                     self._phrases.setdefault(tuple(tokens(words)), {})[entry.id] = weight

@@ -1,0 +1,112 @@
+"""What is read in the words: facets with their negations, the wish, names, coverage, packing."""
+
+import pytest
+
+from inbox.reading.findings import CatalogueRecipe
+from inbox.themes.coverage import coverage
+from inbox.themes.facets import read_facets
+from inbox.themes.naming import name_of
+from inbox.themes.requests import Request, asked_for
+from inbox.themes.sketches import Sketch, sketch
+from inbox.themes.vocabulary import FACETS, vocabulary
+
+
+@pytest.mark.parametrize(
+    ("text", "diets"),
+    [
+        ("brownies with no eggs", {"egg_free"}),
+        ("a cake without almonds", {"nut_free"}),
+        ("my son can't have dairy", {"dairy_free"}),
+        ("carrot cake minus the nuts", {"nut_free"}),
+        ("no onion or garlic", {"low_fodmap"}),
+        ("no eggs or butter, please", {"egg_free", "dairy_free", "vegan"}),
+        ("without the raisins", {"no_grape"}),
+        ("I can't find a good walnut cake", set()),
+        ("almonds instead of walnuts", set()),
+        ("coeliac", {"gluten_free"}),
+        ("GF loaf", {"gluten_free"}),
+        ("egg-free and nut-free", {"egg_free", "nut_free"}),
+    ],
+)
+def test_what_is_left_out_is_a_diet(text: str, diets: set[str]) -> None:
+    assert set(read_facets(text).diet) == diets
+
+
+def test_what_replaces_is_wanted_and_what_is_replaced_is_not() -> None:
+    assert set(read_facets("almonds instead of walnuts").ingredient) == {"almond"}
+
+
+@pytest.mark.parametrize(
+    ("text", "phrase"),
+    [
+        ("Lovely soup! Any chance of a dairy-free lasagne, please?", "dairy-free lasagne"),
+        ("Could you please post a recipe for Scotch eggs?", "recipe for Scotch eggs"),
+        ("I'm looking for eggless brownies. Thanks!", "eggless brownies"),
+    ],
+)
+def test_phrase_is_the_wish_without_its_form(text: str, phrase: str) -> None:
+    assert asked_for(Request("1", text)).phrase == phrase
+
+
+def test_a_version_of_this_takes_the_dish_of_the_page() -> None:
+    page = CatalogueRecipe("brownies", "Fudgy Brownies")
+    wanted = asked_for(Request("1", "Please do a gluten-free version of this", recipe=page))
+    assert set(wanted.facets.dish) == {"brownie"}
+    assert set(wanted.facets.diet) == {"gluten_free"}
+    other = asked_for(Request("1", "Please do a gluten-free lasagne", recipe=page))
+    assert set(other.facets.dish) == {"lasagne"}
+
+
+def test_empty_text_asks_for_nothing() -> None:
+    assert asked_for(Request("1", "  ")).phrase == ""
+
+
+@pytest.mark.parametrize(
+    ("texts", "name"),
+    [
+        (("gluten-free sandwich bread please", "a gf sandwich loaf"), "gluten-free sandwich bread"),
+        (("falafel in the air fryer?", "air fryer falafel"), "air fryer falafel"),
+        (("a weekly menu please", "could you do a meal plan"), "weekly plan"),
+        (("vegan Christmas cookies", "cookies for Christmas, plant based"), "vegan biscuits for christmas"),
+    ],
+)
+def test_names_are_noun_phrases(texts: tuple[str, ...], name: str) -> None:
+    assert name_of(sketch([Request(text, text) for text in texts])) == name
+
+
+def test_name_without_known_words_is_the_reader_s_own() -> None:
+    assert name_of(sketch([Request("1", "Please make a flumpet")])) == "flumpet"
+
+
+def test_a_recipe_that_answers_covers_and_one_against_the_diet_does_not() -> None:
+    theme = read_facets("gluten-free banana bread")
+    oat = CatalogueRecipe("oat", "Oat Flour Banana Bread", tags={"diet": ["gluten-free"]})
+    plain = CatalogueRecipe("plain", "Banana Bread")
+    assert coverage(theme, [plain, oat]).slug == "oat"
+    assert coverage(theme, [plain, oat]).share == 1.0
+    assert coverage(theme, [plain]) == (0.0, None, "No recipe of yours comes near it.")
+
+
+def test_a_vegan_recipe_answers_a_wish_without_eggs() -> None:
+    vegan = CatalogueRecipe("v", "Vegan Chocolate Cake")
+    assert coverage(read_facets("eggless chocolate cake"), [vegan]).slug == "v"
+
+
+def test_sketch_survives_packing() -> None:
+    page = CatalogueRecipe("lasagne", "Lasagne")
+    one = sketch([Request("7", "A lasagne without milk would be lovely", "please", page)])[0]
+    again = Sketch.unpack(one.pack())
+    assert (again.id, again.wanted, again.text, again.page) == (one.id, one.wanted, one.text, one.page)
+    assert again.vector @ one.vector > 0.999
+    assert again.title is not None
+    assert again.title @ one.title > 0.999
+
+
+def test_vocabulary_is_sound() -> None:
+    known = vocabulary().entries
+    assert len(known) >= 770
+    for entry in known.values():
+        assert entry.facet in FACETS
+        assert entry.parent is None or known[entry.parent].facet == entry.facet
+        assert entry.lacking is None or known[entry.lacking].facet == "diet"
+        assert vocabulary().lineage(entry.id)[0] == entry.id
