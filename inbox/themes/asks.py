@@ -41,8 +41,6 @@ class Example:
         Place of the wish put plainly.
     weight : float
         How much the example counts.
-    message : bool
-        Whether it is a whole message, rather than a phrase.
     """
 
     text: str
@@ -50,7 +48,6 @@ class Example:
     entries: Mapping[str, float]
     wish: Floats
     weight: float = 1.0
-    message: bool = False
 
 
 class AskReader:

@@ -14,14 +14,14 @@ from zlib import crc32
 
 import numpy as np
 from numpy.typing import NDArray
-from sklearn.linear_model import LogisticRegression
-from sklearn.preprocessing import StandardScaler
+from scipy.optimize import minimize
+from scipy.special import expit
 
 from inbox.themes.asks import AskReader, Example, unit_rows, whitening
 from inbox.themes.facets import read_facets
 from inbox.themes.linkage import average_linkage
 from inbox.themes.measures import agreement
-from inbox.themes.pairs import Floats, Table, comparisons
+from inbox.themes.pairs import DIRECTIONS, Floats, Table, comparisons
 from inbox.themes.sketches import Sketch
 from inbox.themes.vocabulary import FACETS, vocabulary
 
@@ -38,17 +38,22 @@ FULL_SITE: Final = 60
 ROWS_AT_ONCE: Final = 1024
 """Rows of the left side that `between` works on at a time, so that its memory stays small."""
 
+PAIR_WEIGHTS: Final = (1.0, 0.2, 0.1)
+"""Chosen: how much pairs count in which none, both, or one request is put plainly."""
+
+PAIR_PENALTY: Final = 3.0
+"""Ridge penalty of the pair weights; the number of pairs makes it weak."""
+
 MESSAGE_WEIGHT: Final = 2.0
 """Chosen: a real message teaches as much as two phrases of the vocabulary."""
 
 
 @dataclass(frozen=True, slots=True)
 class AskedExample:
-    """A labelled request: its sketch, what it wants put plainly, where that lies, its theme and its site."""
+    """A labelled request: its sketch, a sketch of what it wants put plainly, its theme and its site."""
 
     sketch: Sketch
-    wants: str
-    wish: Floats
+    plain: Sketch
     theme: str
     site: str
 
@@ -154,31 +159,56 @@ def fit_likeness(asked: Sequence[AskedExample], phrases: Sequence[Example]) -> L
 
 @dataclass(frozen=True, slots=True)
 class _Pairs:
-    """All pairs of one site: what is compared, whether they share a theme, and the themes."""
+    """Pairs of one site's requests: what is compared, and whether they share a theme.
+
+    The first rows are the pairs of whole messages, in the order of `numpy.triu_indices`;
+    then come pairs in which one or both are put plainly. Readers seldom write in riddles as the training
+    messages do, and what is put plainly in both has to be recognized first of all.
+    """
 
     features: NDArray[np.float32]
     same: NDArray[np.bool_]
+    weights: NDArray[np.float64]
     themes: tuple[str, ...]
 
 
 def _pairs_of(site: str, asked: Sequence[AskedExample], phrases: Sequence[Example]) -> _Pairs:
     here = [one for one in asked if one.site == site]
     others = [one for one in asked if one.site != site] or here
-    table = Representation(phrases, others).table([one.sketch for one in here])
-    left, right = np.triu_indices(len(here), 1)
-    features = np.column_stack([matrix[left, right] for matrix in comparisons(table, table)])
-    themes = tuple(one.theme for one in here)
-    same = np.array([themes[a] == themes[b] for a, b in zip(left, right, strict=True)], dtype=bool)
-    return _Pairs(features, same, themes)
+    representation = Representation(phrases, others)
+    messages = representation.table([one.sketch for one in here])
+    plain = representation.table([one.plain for one in here])
+    upper, every = np.triu_indices(len(here), 1), np.nonzero(~np.eye(len(here), dtype=bool))
+    chosen = [(messages, messages, upper), (plain, plain, upper), (messages, plain, every)]
+    features = [np.column_stack([m[at] for m in comparisons(one, other)]) for one, other, at in chosen]
+    themes = np.array([one.theme for one in here])
+    same = [themes[left] == themes[right] for _, _, (left, right) in chosen]
+    weights = [np.full(len(rows), weight) for rows, weight in zip(same, PAIR_WEIGHTS, strict=True)]
+    return _Pairs(np.vstack(features), np.concatenate(same), np.concatenate(weights), tuple(map(str, themes)))
 
 
 def _fit_weights(sites: Sequence[_Pairs]) -> tuple[Floats, float]:
-    features = np.vstack([site.features for site in sites])
-    same = np.concatenate([site.same for site in sites])
-    scaler = StandardScaler().fit(features)
-    model = LogisticRegression(C=0.3, max_iter=3000).fit(scaler.transform(features), same)
-    weights = model.coef_[0] / scaler.scale_
-    return weights.astype(np.float32), float(model.intercept_[0] - weights @ scaler.mean_)
+    """Logistic regression whose weights have the sign that the comparison's meaning gives them.
+
+    Without that bound, comparisons that rise together take on weights of opposite sign: fitted on riddles,
+    they then call two requests in the same plain words unlike.
+    """
+    features = np.vstack([site.features for site in sites]).astype(np.float64)
+    counts = np.concatenate([site.weights for site in sites])
+    sign = np.where(np.concatenate([site.same for site in sites]), 1.0, -1.0)
+    scale = np.maximum(np.sqrt(np.average(features**2, axis=0, weights=counts)), 1e-6)
+    scaled = features / scale
+
+    def cost(point: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        margin = sign * (scaled @ point[:-1] + point[-1])
+        slope = -sign * counts * expit(-margin)
+        penalty = 0.5 * PAIR_PENALTY * point[:-1] @ point[:-1]
+        gradient = np.append(slope @ scaled + PAIR_PENALTY * point[:-1], slope.sum())
+        return float(counts @ np.logaddexp(0.0, -margin) + penalty), gradient
+
+    bounds = [(0.0, None) if direction > 0 else (None, 0.0) for direction in DIRECTIONS] + [(None, None)]
+    found = minimize(cost, np.zeros(len(bounds)), jac=True, bounds=bounds, method="L-BFGS-B")
+    return (found.x[:-1] / scale).astype(np.float32), float(found.x[-1])
 
 
 def _choose_threshold(pairs: Mapping[str, _Pairs]) -> float:
@@ -187,7 +217,8 @@ def _choose_threshold(pairs: Mapping[str, _Pairs]) -> float:
     scores = np.zeros(len(THRESHOLDS))
     for held_out, site in pairs.items():
         weights, intercept = _fit_weights([other for name, other in pairs.items() if name != held_out])
-        likely = 1 / (1 + np.exp(-(site.features @ weights + intercept)))
+        whole = site.features[: len(site.themes) * (len(site.themes) - 1) // 2]
+        likely = 1 / (1 + np.exp(-(whole @ weights + intercept)))
         scores += [agreement(site.themes, average_linkage(likely, len(site.themes), t)) for t in THRESHOLDS]
     smoothed = np.convolve(np.pad(scores, 1, mode="edge"), np.ones(3) / 3, mode="valid")
     return float(THRESHOLDS[int(np.argmax(smoothed))])
@@ -196,13 +227,14 @@ def _choose_threshold(pairs: Mapping[str, _Pairs]) -> float:
 def _examples(one: AskedExample) -> tuple[Example, Example]:
     """A labelled request teaches twice: by its own words, and by the wish put plainly."""
     entries = widened(_entries_of_label(one))
-    message = Example(one.sketch.text, one.sketch.vector, entries, one.wish, MESSAGE_WEIGHT, message=True)
-    return message, Example(one.wants, one.wish, entries, one.wish)
+    wish = one.plain.vector
+    message = Example(one.sketch.text, one.sketch.vector, entries, wish, MESSAGE_WEIGHT)
+    return message, Example(one.plain.text, wish, entries, wish)
 
 
 def _entries_of_label(one: AskedExample) -> dict[str, float]:
     found: dict[str, float] = {}
-    for text in (one.wants, one.theme.replace("_", " ")):
+    for text in (one.plain.text, one.theme.replace("_", " ")):
         for _, entries in read_facets(text).each():
             found.update(entries)
     return found

@@ -17,6 +17,16 @@ CONFLICT: Final = 0.05
 """Two requests that both name a diet, and share less than this of it, ask for different ones."""
 
 
+DIRECTIONS: Final = (
+    *[1] * 4,  # words, message, wish, message without its story
+    *[1] * 9,  # entries read between the lines
+    *[1, -1, -1] * 7,  # entries named outright, facet by facet: agreement, conflict, named by one alone
+    *[1] * 2,  # the same, all facets together
+    *[1, -1, 1],  # same recipe, another recipe, likeness of their titles
+)
+"""For each of the `comparisons`, whether more of it speaks for (1) or against (-1) the same wish."""
+
+
 @dataclass(frozen=True, slots=True)
 class Table:
     """Requests as arrays, one row each.
@@ -88,7 +98,7 @@ def _entries(left: Table, right: Table) -> Iterator[Floats]:
     for one, other in zip(left.entries, right.entries, strict=True):
         shared = one @ other.T
         total += shared
-        yield shared
+        yield np.sqrt(shared)
         yield _cosine(shared, [one], [other])
     yield _cosine(total, left.entries, right.entries)
 

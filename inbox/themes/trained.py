@@ -68,10 +68,10 @@ def asked_examples(labelled: Sequence[Labelled], catalogue: Sequence[CatalogueRe
     asked = [one for one in labelled if one.theme and one.wants]
     told = [replace(one.told, page=one.recipe) for one in asked]
     requests = requests_of(told, catalogue)
-    wishes = encode([str(one.wants) for one in asked])
+    plain = sketch([Request(str(at), str(one.wants)) for at, one in enumerate(asked)])
     return [
-        AskedExample(made, str(one.wants), wish, str(one.theme), one.site)
-        for made, wish, one in zip(sketch(requests), wishes, asked, strict=True)
+        AskedExample(made, put, str(one.theme), one.site)
+        for made, put, one in zip(sketch(requests), plain, asked, strict=True)
     ]
 
 
