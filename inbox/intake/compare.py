@@ -10,6 +10,7 @@ from inbox.intake import same
 from inbox.intake.arrival import Arrival
 from inbox.intake.incoming import plain_words, short_hash
 from inbox.intake.readers import Person, find_readers
+from inbox.records.one_reader import forgotten_key
 from inbox.records.tables import Message, Reader
 
 Found = int | Arrival | None
@@ -111,11 +112,17 @@ def _sighting(row: Any) -> same.Sighting:
 
 
 def stored_by_key(session: Session, keys: Sequence[str]) -> dict[str, tuple[int, same.Sighting]]:
-    """Stored messages with these keys: number, and what they are compared by."""
+    """Stored messages with these keys: number, and what they are compared by.
+
+    A message whose reader was forgotten is known by a hash of its key, and stays forgotten.
+    """
+    wanted = {key: key for key in keys} | {forgotten_key(key): key for key in keys}
     rows = session.execute(
-        select(*_SEEN_COLUMNS).outerjoin(Reader, Message.reader_id == Reader.id).where(Message.key.in_(keys))
+        select(*_SEEN_COLUMNS)
+        .outerjoin(Reader, Message.reader_id == Reader.id)
+        .where(Message.key.in_(wanted))
     )
-    return {row.key: (row.id, _sighting(row)) for row in rows}
+    return {wanted[row.key]: (row.id, _sighting(row)) for row in rows}
 
 
 def _stored_alike(

@@ -5,6 +5,7 @@ leaves rows that count and say nothing: a message keeps its moment, recipe and
 labels. `wipe_traces` then makes the database file itself free of the words.
 """
 
+import hashlib
 import json
 from collections.abc import Callable, Sequence
 from datetime import datetime
@@ -17,7 +18,15 @@ from sqlalchemy.orm import Session
 from inbox.errors import NotFoundError
 from inbox.records.base import Row
 from inbox.records.tables import Message, MessageReading, Photo, RawItem, Reader, SetAside
-from inbox.records.tables_out import Alert, DigestRow, RecipeStanding, Reply, RequestSketch, ThemeRank
+from inbox.records.tables_out import (
+    Alert,
+    DigestRow,
+    Mention,
+    RecipeStanding,
+    Reply,
+    RequestSketch,
+    ThemeRank,
+)
 
 GONE = "(words of a reader who asked to be forgotten)"
 _SHORTEST_TRACE = 8
@@ -104,6 +113,11 @@ def _cell(value: Any) -> str:
     return value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
 
 
+def forgotten_key(key: str) -> str:
+    """Key of a forgotten message: says nothing, and keeps an old export from bringing its words back."""
+    return f"forgotten:{hashlib.sha256(key.encode()).hexdigest()[:32]}"
+
+
 def forget(session: Session, reader_id: int, *, now: datetime) -> int:
     """Take a reader's identity and words out of every table; returns how many messages lost theirs.
 
@@ -141,6 +155,7 @@ def forget(session: Session, reader_id: int, *, now: datetime) -> int:
 def _forget_messages(session: Session, ids: Sequence[int]) -> None:
     session.execute(delete(RawItem).where(RawItem.message_id.in_(ids)))
     session.execute(delete(Photo).where(Photo.message_id.in_(ids)))
+    session.execute(delete(Mention).where(Mention.message_id.in_(ids)))
     session.execute(delete(RequestSketch).where(RequestSketch.message_id.in_(ids)))
     session.execute(
         update(MessageReading)
@@ -151,7 +166,7 @@ def _forget_messages(session: Session, ids: Sequence[int]) -> None:
         message.text, message.subject = "", None
         message.links, message.attachments, message.references = [], [], []
         message.page_url = message.in_reply_to = message.rfc_message_id = message.consent = None
-        message.key = message.fingerprint = f"forgotten:{message.id}"
+        message.key, message.fingerprint = forgotten_key(message.key), f"forgotten:{message.id}"
         message.may_quote = message.tell_me = message.reply_wanted = False
 
 

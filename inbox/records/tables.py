@@ -17,7 +17,7 @@ from inbox.records.base import Row, one_of
 from inbox.words import CHANNELS, HAZARDS, KINDS, OUTCOMES
 
 DOORS = ("form", "mail", "table", "jsonl", "feed", "mailbox", "mention")
-APART = ("auto_reply", "bounce", "list_mail", "calendar", "newsletter", "own_mail", "robot")
+APART = ("auto_reply", "bounce", "list_mail", "calendar", "newsletter", "own_mail", "robot", "double")
 
 
 class Reader(Row):

@@ -207,7 +207,7 @@ def upgrade() -> None:
             name=op.f("ck_messages_door_known"),
         ),
         sa.CheckConstraint(
-            "kept_apart IN ('auto_reply', 'bounce', 'list_mail', 'calendar', 'newsletter', 'own_mail', 'robot')",
+            "kept_apart IN ('auto_reply', 'bounce', 'list_mail', 'calendar', 'newsletter', 'own_mail', 'robot', 'double')",
             name=op.f("ck_messages_kept_apart_known"),
         ),
         sa.ForeignKeyConstraint(
