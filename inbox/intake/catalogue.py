@@ -23,10 +23,12 @@ class Catalogue:
         name = title_key(slug or "")
         if found := self.by_slug.get(name) or self.by_title.get(name):
             return found
-        if not url:
-            return None
-        address = address_key(url)
-        return self.by_address.get(address) or self.by_slug.get(address.rpartition("/")[2])
+        # A form's "page" may be an address as well as a name.
+        for text in (url, slug if slug and "/" in slug else None):
+            address = address_key(text or "")
+            if found := self.by_address.get(address) or self.by_slug.get(address.rpartition("/")[2]):
+                return found
+        return None
 
 
 def address_key(url: str) -> str:

@@ -15,6 +15,7 @@ from inbox.intake.headers import addresses, decode_words, message_ids, parse_dat
 from inbox.intake.incoming import Incoming, Unusable, clean_address, short_hash
 from inbox.intake.mail_body import Body, read_body
 from inbox.intake.mail_parts import Fields, Part, parse_mail
+from inbox.intake.notice import notice_stars, read_notice
 from inbox.intake.own_words import own_words
 
 _LINK = re.compile(r"https?://[^\s<>\"')\]]{3,1000}")
@@ -85,30 +86,35 @@ def _incoming(
 ) -> Incoming:
     fields = mail.fields
     subject = decode_words(fields.first("subject"))
-    name, address, sender, is_notice = writer(fields, options.own_addresses)
+    name, address, sender, is_machine = writer(fields, options.own_addresses)
     whole = body.text
+    in_reply_to = message_ids(fields.first("in-reply-to"))
+    references = message_ids(" ".join(fields.all("references")))
+    is_answer = bool(in_reply_to or references or _ANSWER_SUBJECT.match(subject))
+    notice = read_notice(whole) if is_machine and not is_answer else None
     apart = why_apart(
         mail,
         subject=subject,
         types=body.types,
         calendar_method=body.calendar_method,
         sender=sender,
-        is_notice=is_notice,
+        is_notice=is_machine and (notice is not None or clean_address(address) != sender),
         own_addresses=options.own_addresses,
     )
-    in_reply_to = message_ids(fields.first("in-reply-to"))
-    references = message_ids(" ".join(fields.all("references")))
-    is_answer = bool(in_reply_to or references or _ANSWER_SUBJECT.match(subject))
-    text = own_words(whole, subject=subject, is_answer=is_answer)
+    notice = notice or {}
+    text = notice.get("text") or own_words(whole, subject=subject, is_answer=is_answer)
     ids = message_ids(fields.first("message-id"))
     return Incoming(
         door=door,
-        channel="email",
+        channel="form" if notice else "email",
         text=text,
         key=f"mail:{ids[0]}" if ids else _key_without_id(mail),
         received_at=moment(fields, options.now, arrived_at),
-        name=name,
-        email=address,
+        name=notice.get("name") or name,
+        email=notice.get("email") or (None if notice and clean_address(address) == sender else address),
+        page_slug=notice.get("recipe"),
+        page_url=notice.get("page_url"),
+        stars=notice_stars(notice),
         subject=subject,
         raw=raw,
         raw_type="message/rfc822",
@@ -133,10 +139,10 @@ def _links(text: str, whole: str, from_html: list[str]) -> tuple[str, ...]:
 
 
 def writer(fields: Fields, own_addresses: Collection[str]) -> tuple[str | None, str | None, str | None, bool]:
-    """Name and address of who wrote a mail, the address in From, and whether it passes on a filled-in form.
+    """Name and address of who wrote a mail, the address in From, and whether a machine or the owner sent it.
 
     From counts, its first address if it has several, else Sender. Reply-To counts where From is the
-    owner's own address or a machine's: then the mail is a form's notice and Reply-To is the reader.
+    owner's own address or a machine's: then the mail passes on what a reader wrote.
     """
     senders = addresses(fields.all("from")) or addresses(fields.all("sender"))
     name, address = senders[0] if senders else ("", "")
@@ -147,7 +153,7 @@ def writer(fields: Fields, own_addresses: Collection[str]) -> tuple[str | None, 
             plain = clean_address(other)
             if plain and plain != sender and plain not in own_addresses:
                 return other_name or None, other, sender, is_machine
-    return name or None, address or None, sender, False
+    return name or None, address or None, sender, is_machine
 
 
 def moment(fields: Fields, now: datetime, arrived_at: datetime | None) -> datetime | None:

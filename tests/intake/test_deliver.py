@@ -110,6 +110,15 @@ def test_notice_by_mail_and_table_export_are_one_voice(session: Session, now: da
     )
 
 
+@pytest.mark.parametrize("page", ["lemon-loaf", "Lemon  LOAF", "https://www.kitchen.example/lemon-loaf/"])
+def test_page_is_found_by_slug_title_and_address(session: Session, now: datetime, page: str) -> None:
+    recipe = make_recipe(
+        session, slug="lemon-loaf", title="Lemon loaf", url="https://kitchen.example/lemon-loaf"
+    )
+    end = deliver(session, item(page_slug=page), run_id=None, now=now)
+    assert session.get_one(Message, end.message_id).page_recipe_id == recipe.id
+
+
 def test_same_words_by_a_nameless_reader_are_shown_not_merged(session: Session, now: datetime) -> None:
     first = deliver(session, item(key="mail:n@x"), run_id=None, now=now)
     end = deliver(

@@ -1,11 +1,14 @@
+import zlib
 from datetime import datetime, timedelta
 
 import pytest
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from inbox.intake.form_guard import make_stamp
 from inbox.intake.forms import FORMS, FormResult, receive_form
-from inbox.records.tables import Message
+from inbox.records.tables import Message, Photo, RawItem
+from tests.intake.test_mime import jpeg
 from tests.makers import make_recipe
 
 
@@ -95,3 +98,49 @@ def test_stamp_of_another_form_or_of_last_week_does_not_count(session: Session, 
     assert (
         "" in post(session, now, stamp=make_stamp(session, "made_it", now=now - timedelta(days=7))).problems
     )
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"website": "https://spam.example"},
+        {"text": "http://a.example http://b.example www.c.example [url=x]"},
+    ],
+)
+def test_post_of_a_program_is_kept_apart_and_not_lost(
+    session: Session, now: datetime, fields: dict[str, str]
+) -> None:
+    result = post(session, now, **fields)
+    assert result.suspicious
+    assert session.get_one(Message, result.message_id).kept_apart == "robot"
+
+
+def test_post_within_a_second_is_a_programs(session: Session, now: datetime) -> None:
+    result = post(session, now, stamp=make_stamp(session, "made_it", now=now))
+    assert session.get_one(Message, result.message_id).kept_apart == "robot"
+
+
+def test_photos_are_kept_and_other_files_refused(session: Session, now: datetime) -> None:
+    said = {"text": "Look!", "stamp": make_stamp(session, "made_it", now=now - timedelta(minutes=1))}
+
+    def send(*photos: bytes) -> FormResult:
+        return receive_form(
+            session, said, form="made_it", recipe_slug=None, sender="192.0.2.7", photos=photos, now=now
+        )
+
+    assert "photos" in send(b"%PDF-1.4").problems
+    assert "At most 6" in send(*[jpeg(400, 300)] * 7).problems["photos"]
+    result = send(jpeg(400, 300), jpeg(1800, 900))
+    kept = session.scalars(
+        select(Photo).where(Photo.message_id == result.message_id).order_by(Photo.id)
+    ).all()
+    assert [(photo.width, photo.height) for photo in kept] == [(300, 400), (800, 1600)]
+
+
+def test_address_is_in_no_original_without_a_tick(session: Session, now: datetime) -> None:
+    silent = post(session, now, email="ada@example.org", text="One.")
+    asked = post(session, now, email="ada@example.org", text="Two.", reply_wanted="on")
+    originals = [
+        zlib.decompress(session.get_one(RawItem, result.message_id).packed) for result in (silent, asked)
+    ]
+    assert [b"ada@example.org" in original for original in originals] == [False, True]

@@ -262,6 +262,47 @@ def test_mail_that_no_reader_wrote(fields: str, why: str | None) -> None:
     assert read(f"{fields}\n\nSome words.\n".encode()).kept_apart == why
 
 
+NOTICE = """From: {sender}
+To: hello@kitchen.example
+Subject: New message from your site
+Auto-Submitted: auto-generated
+
+You have a new message.
+
+Name: Ada Bell
+Email: ada@example.org
+Page: https://kitchen.example/lemon-loaf
+Rating: 2/5
+Message:
+It sank in the middle.
+
+Note: my oven is new. What did I do?
+--
+This e-mail was sent from the contact form on kitchen.example
+"""
+
+
+@pytest.mark.parametrize("sender", ["wordpress@kitchen.example", "Kitchen <hello@kitchen.example>"])
+def test_notice_of_a_form_is_what_the_reader_wrote(sender: str) -> None:
+    item = read(NOTICE.format(sender=sender).encode())
+    assert item.text == "It sank in the middle.\n\nNote: my oven is new. What did I do?"
+    assert (item.name, item.email, item.channel) == ("Ada Bell", "ada@example.org", "form")
+    assert (item.page_slug, item.stars) == ("https://kitchen.example/lemon-loaf", 2.0)
+    assert item.kept_apart is None
+
+
+def test_notice_without_an_address_is_not_the_machines() -> None:
+    raw = NOTICE.format(sender="wordpress@kitchen.example").replace("Email: ada@example.org\n", "")
+    item = read(raw.encode())
+    assert (item.name, item.email) == ("Ada Bell", None)
+
+
+def test_labels_in_a_readers_own_mail_stay() -> None:
+    text = "Name: Ada\nMessage: hello"
+    item = read(f"From: ada@example.org\nSubject: Loaf\n\n{text}\n".encode())
+    assert (item.text, item.channel) == (text, "email")
+
+
 def test_plain_bounce_names_the_mail_that_came_back() -> None:
     raw = (
         b"From: MAILER-DAEMON@x.org\nSubject: failure notice\nReturn-Path: <>\n\n"
