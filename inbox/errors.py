@@ -4,6 +4,9 @@ Every message says what was asked, what was found, and what to do. The edges
 (`web`, `cli`) turn them into a page or a line; nothing else catches them.
 """
 
+from pathlib import Path
+from traceback import extract_tb
+
 
 class InboxError(Exception):
     """Something the person in front of the program can mend."""
@@ -15,3 +18,17 @@ class InputError(InboxError, ValueError):
 
 class NotFoundError(InboxError, LookupError):
     """No such row; the message names what was looked for."""
+
+
+def kind_and_place(error: BaseException) -> str:
+    """What kind of error it is and where it arose, on one line and without its message.
+
+    The message of a library's error may hold the values that it stumbled over: a reader's
+    words, or an address. Causes follow after "from", the newest call stands first.
+    """
+    frames = [
+        f"{Path(frame.filename).name}:{frame.lineno}" for frame in reversed(extract_tb(error.__traceback__))
+    ]
+    here = f"{type(error).__name__} at {' < '.join(frames[:12]) or 'no place'}"
+    before = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
+    return f"{here} from {kind_and_place(before)}" if before is not None else here

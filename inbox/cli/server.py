@@ -1,6 +1,5 @@
 """Serving the pages and keeping the schedule until somebody stops it."""
 
-import logging
 import signal
 import socket
 from collections.abc import Callable, Iterator
@@ -12,6 +11,7 @@ import click
 import waitress
 from sqlalchemy import Engine
 
+from inbox.cli.log_lines import log_to_standard_error
 from inbox.digest.schedule import scheduler
 from inbox.errors import InboxError
 from inbox.pipeline.jobs import Jobs
@@ -41,7 +41,7 @@ def serve_site(
         If the port cannot be listened on.
     """
     with closing(_listen(settings)) as listening:
-        _log_to_standard_error(settings)
+        log_to_standard_error(settings.log_level)
         port = listening.getsockname()[1]
         address = f"http://{settings.bind}:{port}"
         app = create_app(settings, engine, clock=clock)
@@ -73,7 +73,7 @@ def _schedule_beside(settings: Settings, engine: Engine, clock: Callable[[], dat
 
 def keep_schedule(settings: Settings, engine: Engine, *, clock: Callable[[], datetime]) -> None:
     """Keep the schedule until interrupted; where another process leads, stand by to take over."""
-    _log_to_standard_error(settings)
+    log_to_standard_error(settings.log_level)
     with Leadership(engine, settings.folder) as leader:
         kept = scheduler(
             Jobs(settings, engine, leader, clock=clock).all(), zone=settings.zone, clock=clock, blocking=True
@@ -101,14 +101,6 @@ def _stopped_by_signals() -> Iterator[None]:
         click.echo("Stopped.")
     finally:
         signal.signal(signal.SIGTERM, before)
-
-
-def _log_to_standard_error(settings: Settings) -> None:
-    """One line an event, with its moment; ids and durations, never a reader's words or address."""
-    logging.basicConfig(
-        level=settings.log_level, format="%(asctime)s %(levelname)s %(name)s %(message)s", force=True
-    )
-    logging.getLogger("apscheduler").setLevel(logging.WARNING)
 
 
 def _listen(settings: Settings) -> socket.socket:

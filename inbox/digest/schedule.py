@@ -21,6 +21,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.calendar import Week, last_full_week
+from inbox.errors import InboxError, kind_and_place
 from inbox.records.tables_out import DigestRow, JobRun
 
 STALE_HOURS: Final = 2.0
@@ -163,8 +164,8 @@ def once(
     try:
         work()
     except Exception as error:  # the one place where whatever a job raises is caught: it goes into its row
-        trouble = f"{type(error).__name__}: {error}"[:500]
-        _log.exception("job %s for %s ended in trouble", job, period)
+        trouble = str(error) if isinstance(error, InboxError) else kind_and_place(error)
+        _log.error("job %s for %s ended in trouble: %s", job, period, kind_and_place(error))
     with sessions.begin() as session:
         finish(session, job, period, by=by, now=now, trouble=trouble)
     return trouble is None
@@ -224,7 +225,7 @@ def _guarded(job: Job, clock: Callable[[], datetime]) -> Callable[[], None]:
     def look() -> None:
         try:
             job.run(clock())
-        except Exception:  # a job that fails is looked at again next time
-            _log.exception("job %s ended in trouble", job.name)
+        except Exception as error:  # a job that fails is looked at again next time
+            _log.error("job %s ended in trouble: %s", job.name, kind_and_place(error))
 
     return look

@@ -25,6 +25,12 @@ from inbox.intake.mime import MailOptions, read_mail
 from inbox.intake.table import read_table
 
 HEAD_BYTES = 64 * 1024
+ZIP_MEMBER_LIMIT = 500_000
+"""Files in a zip; chosen: an archive of single .eml files has as many as its owner had letters."""
+ZIP_FREE_BYTES = 200_000_000
+"""What any zip may unpack to; chosen: a set-aside file of it is at most 16 MiB."""
+ZIP_RATIO_LIMIT = 50
+"""How much larger than the zip its files may be; chosen: plain mail packs to a tenth at best."""
 _MAIL_FIELD = re.compile(
     rb"^(?:return-path|received|from|to|date|subject|message-id|mime-version|delivered-to|content-type|reply-to|"
     rb"x-[\w-]+|dkim-signature|arc-[\w-]+|authentication-results|sender|cc):",
@@ -277,7 +283,23 @@ def _give_up(error: OSError) -> None:
 
 def _zip(file: BinaryIO, digest: str, options: ImportOptions) -> Source:
     archive = zipfile.ZipFile(file)
+    _check_unpacked(archive, file.seek(0, 2))
     return Source("zip", "mail", digest, _zip_pieces(archive), _mail_reader(options))
+
+
+def _check_unpacked(archive: zipfile.ZipFile, packed_bytes: int) -> None:
+    """Refuse a zip that is made to burst; no member gives more than the size that it declares."""
+    members = archive.infolist()
+    unpacked_bytes = sum(member.file_size for member in members)
+    if len(members) > ZIP_MEMBER_LIMIT:
+        raise InputError(
+            f"The zip holds {len(members):,} files; at most {ZIP_MEMBER_LIMIT:,} are read. Pack it in parts."
+        )
+    if unpacked_bytes > max(ZIP_FREE_BYTES, ZIP_RATIO_LIMIT * packed_bytes):
+        raise InputError(
+            f"The zip of {packed_bytes:,} bytes would unpack to {unpacked_bytes:,}, which no mail does. "
+            "If it is yours, unpack it and bring in the files."
+        )
 
 
 def _zip_pieces(archive: zipfile.ZipFile) -> Iterator[mbox.Piece]:

@@ -16,7 +16,7 @@ from typing import IO, Any
 from sqlalchemy import delete, or_, select
 from sqlalchemy.orm import Session, sessionmaker
 
-from inbox.errors import InboxError, InputError, NotFoundError
+from inbox.errors import InboxError, InputError, NotFoundError, kind_and_place
 from inbox.records.tables_out import LongWork, UploadPiece
 
 PIECE_BYTES = 1_000_000
@@ -134,9 +134,7 @@ def do_next(
         trouble = str(error)
     except Exception as error:
         # A fault of ours must not take the worker down with it; the page shows it.
-        trouble = (
-            f"The program failed at this ({type(error).__name__}: {error}). What was done so far is kept."
-        )
+        trouble = f"The program failed at this ({kind_and_place(error)}). What was done so far is kept."
     with sessions.begin() as session:
         done = session.get_one(LongWork, work_id)
         done.finished_at, done.result, done.trouble = clock(), result, trouble

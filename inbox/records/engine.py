@@ -41,11 +41,12 @@ def open_engine(url: str) -> Engine:
         if parsed.get_backend_name() == "sqlite":
             if parsed.database and parsed.database != ":memory:":
                 _make_folder(Path(parsed.database).parent)
-            engine = create_engine(parsed, connect_args={"timeout": BUSY_SECONDS})
+            engine = create_engine(parsed, connect_args={"timeout": BUSY_SECONDS}, hide_parameters=True)
             event.listen(engine, "connect", _prepare_sqlite)
             event.listen(engine, "begin", _begin_sqlite)
             return engine
-        return create_engine(parsed, pool_pre_ping=True)
+        # Values stay out of the errors' words: they are readers' words and addresses.
+        return create_engine(parsed, pool_pre_ping=True, hide_parameters=True)
     except (ArgumentError, NoSuchModuleError) as error:
         raise InputError(
             f"database_url is {url!r}, which cannot be used: {error}. "

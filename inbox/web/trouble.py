@@ -2,11 +2,11 @@
 
 import logging
 
-from flask import Flask, Response, request
+from flask import Flask, Response, g, request
 from sqlalchemy.exc import DBAPIError
 from werkzeug.exceptions import HTTPException
 
-from inbox.errors import InboxError, NotFoundError
+from inbox.errors import InboxError, NotFoundError, kind_and_place
 from inbox.web.access import respond
 from inbox.web.frame import Frame
 from inbox.web.installation import installation
@@ -67,11 +67,11 @@ def explain_http(error: HTTPException) -> Response:
 
 def explain_ledger(error: DBAPIError) -> Response:
     """The ledger is busy, read-only, full or gone."""
-    log.error("the ledger failed at %s: %s", request.endpoint, type(error.orig).__name__)
+    log.error("request id=%s: the ledger failed: %s", g.request_id, type(error.orig).__name__)
     return _page(503)
 
 
 def explain_mistake(error: Exception) -> Response:
     """A mistake of the program; the log has the place, never the reader's words."""
-    log.error("mistake at %s: %s", request.endpoint, type(error).__name__, exc_info=error)
+    log.error("request id=%s: mistake: %s", g.request_id, kind_and_place(error))
     return _page(500)

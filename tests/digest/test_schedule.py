@@ -144,7 +144,8 @@ def test_trouble_is_recorded_and_tried_again_later(fresh_engine: Engine, now: da
     assert not once(sessions, "digest", "2026-W47", work, by="one", now=now)
     with Session(fresh_engine) as session:
         row = session.scalars(select(JobRun)).one()
-        assert (row.trouble, row.finished_at) == ("RuntimeError: the oven is cold", now)
+        assert row.finished_at == now
+        assert str(row.trouble).startswith("RuntimeError at test_schedule.py:")
     assert not once(sessions, "digest", "2026-W47", work, by="two", now=now + timedelta(minutes=10))
     assert once(sessions, "digest", "2026-W47", work, by="two", now=now + timedelta(minutes=31))
     assert len(tries) == 2
