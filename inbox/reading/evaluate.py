@@ -45,7 +45,7 @@ def evaluate(
     -------
     dict
         Keys as described in DEVELOPERS.md, "evaluate"; all figures from 0 to 1, None where nothing can be
-        counted. Outcome is judged on the messages whose label has the kind made_it.
+        counted. Outcome is judged on the messages whose label has one; saying none there is a miss.
     """
     readings = model.read([message.told for message in labelled], catalogue)
     return {
@@ -124,14 +124,14 @@ def _outcome(labelled: Sequence[Labelled], readings: Sequence[Reading]) -> dict[
     pairs = [
         (message.outcome, reading.outcome)
         for message, reading in zip(labelled, readings, strict=True)
-        if "made_it" in message.kinds
+        if message.outcome
     ]
     if not pairs:
         return {"accuracy": None, "macro_f1": None}
     truth, said = zip(*pairs, strict=True)
     return {
         "accuracy": float(np.mean([a == b for a, b in pairs])),
-        "macro_f1": macro_f1(truth, said, (*OUTCOMES, None)),
+        "macro_f1": macro_f1(truth, said, OUTCOMES),
     }
 
 

@@ -1,124 +1,213 @@
 """The model that reads messages: trained on labelled ones, then asked about new ones.
 
-Start with `ReadingModel.train` and `ReadingModel.read`.
+Two stages. The first (`linear`) scores every label at once from words, cues and encoder rows. The second
+turns its scores into calibrated probabilities, learning from scores on sites that the first did not see,
+because a new site is what it will meet. Start with `ReadingModel.train` and `ReadingModel.read`.
 """
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from typing import Any
+from dataclasses import replace
+from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import sparse
-from sklearn.feature_extraction.text import TfidfVectorizer
-from sklearn.linear_model import LogisticRegression
+from threadpoolctl import threadpool_limits
 
-from inbox.reading.encoder import encode
+from inbox.errors import InputError
+from inbox.reading.calibrated import Calibrated, Table, Truth, best_f1_threshold, out_of_site
+from inbox.reading.explain import words_that_weighed
+from inbox.reading.faults import FaultFeatures, FaultModel
 from inbox.reading.findings import CatalogueRecipe, HazardFound, Labelled, Reading, RecipeLink, Told
+from inbox.reading.hazards import HazardFeatures, HazardModel
+from inbox.reading.kept_rows import encode_known
+from inbox.reading.labels import (
+    COLUMN_OF,
+    COLUMNS,
+    FAULT_COLUMNS,
+    HAZARD_COLUMNS,
+    SENSE_COLUMNS,
+    UNSAID,
+    truth_of,
+)
+from inbox.reading.language import detect_language
+from inbox.reading.linear import Scorer
+from inbox.reading.outcomes import ENDINGS, OutcomeModel
+from inbox.reading.prepared import Prepared, prepare
 from inbox.reading.recipe_link import CatalogueIndex, link_recipe
-from inbox.words import FAULTS, KINDS, OUTCOMES
+from inbox.words import FAULTS, KINDS
 
-ENCODER_WEIGHT = 1.5
-UNSAID = "unsaid"
+FEWEST: Final = 20
+"""Labelled messages below which training makes no sense."""
+
+SHOWN_FROM: Final = 0.05
+BATCH: Final = 1000
+"""Messages read at once: bounds memory on a long archive."""
+
+_ALONE: Final = ("comment", "junk")
 
 
 class ReadingModel:
-    """What was learned from labelled messages."""
+    """What was learned from labelled messages.
 
-    def __init__(self, version: str) -> None:
+    Attributes
+    ----------
+    version : str
+        The same for the same messages and seed; stored with each reading.
+    thresholds : mapping of str to float
+        Per kind, and for "fault" and "hazard", the probability from which it holds.
+    """
+
+    def __init__(self, version: str, seed: int) -> None:
         self.version = version
-        self._words = TfidfVectorizer(ngram_range=(1, 2), min_df=2, sublinear_tf=True)
-        self._pieces = TfidfVectorizer(analyzer="char_wb", ngram_range=(2, 5), min_df=3, sublinear_tf=True)
-        self._models: dict[str, Any] = {}
+        self.thresholds: dict[str, float] = {}
+        self._scorer = Scorer()
+        self._kinds: list[Calibrated] = []
+        self._outcomes = OutcomeModel()
+        self._faults = FaultModel(seed)
+        self._hazards = HazardModel()
 
     @classmethod
-    def train(cls, labelled: Sequence[Labelled], *, seed: int = 0) -> "ReadingModel":
-        """Learn from `labelled`; the same messages and seed give the same model."""
-        digest = hashlib.sha256(repr([(m.told, sorted(m.kinds), m.outcome) for m in labelled]).encode())
-        self = cls(digest.hexdigest()[:12])
-        texts = [_text_of(message.told) for message in labelled]
-        features = sparse.hstack(
-            [
-                self._words.fit_transform(texts),
-                self._pieces.fit_transform(texts),
-                sparse.csr_matrix(ENCODER_WEIGHT * encode(texts)),
-            ]
-        ).tocsr()
+    def train(
+        cls, labelled: Sequence[Labelled], *, seed: int = 0, prepared: Prepared | None = None
+    ) -> "ReadingModel":
+        """Learn from `labelled`; the same messages and seed give the same model.
 
-        def fit(name: str, truth: Sequence[object]) -> None:
-            if len(set(truth)) > 1:
-                self._models[name] = LogisticRegression(
-                    C=4, max_iter=1000, class_weight="balanced", random_state=seed
-                ).fit(features, truth)
+        Parameters
+        ----------
+        labelled : sequence of Labelled
+        seed : int, default=0
+        prepared : Prepared, optional
+            The same messages made ready, where that was done before.
 
-        for kind in KINDS:
-            fit(kind, [kind in message.kinds for message in labelled])
-        for fault in FAULTS:
-            fit(fault, [fault in message.faults for message in labelled])
-        fit("outcome", [message.outcome or UNSAID for message in labelled])
-        fit("hazard", [message.hazard or "" for message in labelled])
-        return self
+        Raises
+        ------
+        InputError
+            With fewer than 20 messages.
+        """
+        if len(labelled) < FEWEST:
+            raise InputError(f"Training needs at least {FEWEST} labelled messages, found {len(labelled)}.")
+        model = cls(_version_of(labelled, seed), seed)
+        model._fit(
+            labelled, prepared or prepare([message.told for message in labelled], encoder=encode_known)
+        )
+        return model
+
+    def _fit(self, labelled: Sequence[Labelled], prepared: Prepared) -> None:
+        sites = [message.site for message in labelled]
+        truth = truth_of(labelled)
+        yes = truth.astype(bool)
+        scores, pooled = self._scorer.fit(prepared, truth, sites)
+        with threadpool_limits(limits=1):  # tables so small are slower on several threads
+            self._fit_second_stages(labelled, prepared, yes, scores, pooled)
+
+    def _fit_second_stages(
+        self, labelled: Sequence[Labelled], prepared: Prepared, yes: Truth, scores: Table, pooled: Table
+    ) -> None:
+        sites = [message.site for message in labelled]
+        senses = _senses(scores, pooled)
+        for column, kind in enumerate(KINDS):
+            self._kinds.append(Calibrated().fit(senses, yes[:, column]))
+            self.thresholds[kind] = best_f1_threshold(
+                yes[:, column], out_of_site(Calibrated, senses, yes[:, column], sites)
+            )
+        made = np.flatnonzero(yes[:, COLUMN_OF["made_it"]])
+        endings = np.array([labelled[int(row)].outcome or UNSAID for row in made], dtype=np.str_)
+        self._outcomes.fit(self._scorer.features(prepared)[made], senses[made], endings)
+        self._faults.fit(FaultFeatures(prepared, scores, pooled), yes[:, FAULT_COLUMNS], sites)
+        self._hazards.fit(HazardFeatures(prepared, scores, pooled), yes[:, HAZARD_COLUMNS], sites)
+        self.thresholds["fault"] = self._faults.threshold_
+        self.thresholds["hazard"] = self._hazards.threshold_
 
     def read(self, told: Sequence[Told], catalogue: Sequence[CatalogueRecipe]) -> list[Reading]:
         """Read each message; the readings come in the order of `told`."""
-        if not told:
-            return []
-        texts = [_text_of(one) for one in told]
-        features = sparse.hstack(
-            [
-                self._words.transform(texts),
-                self._pieces.transform(texts),
-                sparse.csr_matrix(ENCODER_WEIGHT * encode(texts)),
-            ]
-        ).tocsr()
-        tables = {name: self._probabilities(name, features) for name in self._models}
         index = CatalogueIndex(catalogue)
+        readings: list[Reading] = []
+        for start in range(0, len(told), BATCH):
+            batch = told[start : start + BATCH]
+            links = [link_recipe(one, index) for one in batch]
+            readings.extend(self.read_prepared(prepare(batch), links))
+        return readings
+
+    def read_prepared(self, prepared: Prepared, links: Sequence[RecipeLink]) -> list[Reading]:
+        """Read messages that were made ready; `links` are their recipes in the same order."""
+        scores, pooled = self._scorer.score(prepared)
+        senses = _senses(scores, pooled)
+        kinds = np.column_stack([model.probabilities(senses) for model in self._kinds])
+        outcomes = self._outcomes.probabilities(self._scorer.features(prepared), senses)
+        decided = self._outcomes.decide(outcomes)
+        faults = self._faults.probabilities(FaultFeatures(prepared, scores, pooled))
+        hazards = self._hazards.judge(HazardFeatures(prepared, scores, pooled))
         return [
-            self._reading({name: table[at] for name, table in tables.items()}, link_recipe(one, index))
-            for at, one in enumerate(told)
+            replace(
+                self._reading(kinds[row], outcomes[row], decided[row], faults[row], hazards[row], links[row]),
+                language=detect_language(prepared.texts[row]),
+            )
+            for row in range(len(prepared))
         ]
 
     def explain(self, told: Told) -> Mapping[str, list[tuple[str, float]]]:
-        """For each kind the reader's own words that weighed most, with their weight."""
-        row = self._words.transform([_text_of(told)])
-        names = self._words.get_feature_names_out()
-        out: dict[str, list[tuple[str, float]]] = {}
-        for kind in KINDS:
-            if kind in self._models:
-                weights = self._models[kind].coef_[0]
-                pairs = [(str(names[at]), float(row[0, at] * weights[at])) for at in row.indices]
-                out[kind] = sorted(pairs, key=lambda pair: -abs(pair[1]))[:5]
-        return out
+        """For each kind the reader's own words that weighed most, with their weight (above 0 speaks for it).
 
-    def _probabilities(self, name: str, features: Any) -> NDArray[np.float64]:
-        table: NDArray[np.float64] = self._models[name].predict_proba(features)
-        return table
+        Only words, pairs of words and turns of phrase are listed; the encoder's part cannot be told in words.
+        """
+        return words_that_weighed(self._scorer, prepare([told]))
 
-    def _reading(self, rows: Mapping[str, NDArray[np.float64]], recipe: RecipeLink) -> Reading:
-        kinds = {kind: float(rows[kind][1]) if kind in rows else 0.0 for kind in KINDS}
-        held = tuple(kind for kind in KINDS if kinds[kind] >= 0.5) or (max(kinds, key=lambda k: kinds[k]),)
-        classes = [str(label) for label in self._models["outcome"].classes_]
-        outcomes = dict.fromkeys((*OUTCOMES, UNSAID), 0.0)
-        outcomes |= dict(zip(classes, map(float, rows["outcome"]), strict=True))
-        best = max(outcomes, key=lambda label: outcomes[label])
-        faults = {fault: float(rows[fault][1]) for fault in FAULTS if fault in rows}
-        hazard = None
-        if "hazard" in rows:
-            labels = [str(label) for label in self._models["hazard"].classes_]
-            at = int(np.argmax(rows["hazard"]))
-            if labels[at]:
-                hazard = HazardFound(labels[at], float(rows["hazard"][at]))
+    def _reading(
+        self,
+        kinds: Table,
+        outcomes: Table,
+        outcome: str | None,
+        faults: Table,
+        hazard: HazardFound | None,
+        recipe: RecipeLink,
+    ) -> Reading:
+        held = self._held(kinds)
+        is_problem = "problem" in held
         return Reading(
-            kind_probabilities=kinds,
+            kind_probabilities=dict(zip(KINDS, kinds.tolist(), strict=True)),
             kinds=held,
-            outcome_probabilities=outcomes,
-            outcome=best if best != UNSAID and "made_it" in held else None,
-            fault_probabilities={fault: share for fault, share in faults.items() if share >= 0.05},
-            faults=tuple(fault for fault in FAULTS if faults.get(fault, 0) >= 0.5 and "problem" in held),
+            outcome_probabilities=dict(zip(ENDINGS, outcomes.tolist(), strict=True)),
+            outcome=outcome if "made_it" in held else None,
+            fault_probabilities={
+                fault: float(share)
+                for fault, share in zip(FAULTS, faults, strict=True)
+                if share >= SHOWN_FROM
+            },
+            faults=tuple(
+                fault
+                for fault, share in zip(FAULTS, faults, strict=True)
+                if is_problem and share >= self.thresholds["fault"]
+            ),
             hazard=hazard,
             recipe=recipe,
         )
 
+    def _held(self, probabilities: Table) -> tuple[str, ...]:
+        """The kinds above their thresholds, comment and junk alone; where there is none, the likeliest."""
+        margins = np.array([probabilities[at] - self.thresholds[kind] for at, kind in enumerate(KINDS)])
+        held = [kind for kind, margin in zip(KINDS, margins, strict=True) if margin >= 0]
+        if not held:
+            return (KINDS[int(margins.argmax())],)
+        alone = [kind for kind in _ALONE if kind in held]
+        if alone and len(held) > 1:
+            best = KINDS[int(margins.argmax())]
+            return (best,) if best in alone else tuple(kind for kind in held if kind not in alone)
+        return tuple(held)
 
-def _text_of(told: Told) -> str:
-    return f"{told.subject}. {told.text}" if told.subject else told.text
+
+def _senses(scores: Table, pooled: Table) -> Table:
+    """What the second stages look at: kinds and outcomes of the whole, the best and the last clause."""
+    largest, last = pooled[:, : len(COLUMNS)], pooled[:, len(COLUMNS) :]
+    return np.column_stack(
+        [
+            scores[:, SENSE_COLUMNS],
+            scores[:, COLUMN_OF["any_hazard"]],
+            largest[:, SENSE_COLUMNS],
+            last[:, SENSE_COLUMNS],
+        ]
+    )
+
+
+def _version_of(labelled: Sequence[Labelled], seed: int) -> str:
+    said = [(m.id, m.told, sorted(m.kinds), m.outcome, sorted(m.faults), m.hazard, m.site) for m in labelled]
+    return hashlib.sha256(repr((seed, said)).encode()).hexdigest()[:12]

