@@ -174,7 +174,8 @@ def send_due(
     """Send each waiting reply whose hold is over, one after the other.
 
     Several processes may run it at once: each reply is claimed, and the claim committed,
-    before the talk with the server begins.
+    before the talk with the server begins. First, replies that an earlier process left in
+    the middle of the talk are marked as doubtful.
 
     Parameters
     ----------
@@ -184,6 +185,8 @@ def send_due(
         Most replies that leave in any 24 hours.
     """
     tally, begun = _Tally(), time.monotonic()
+    with sessions.begin() as session:
+        mark_doubtful(session, now=now)
     while tally.trouble is None:
         moment = now + timedelta(seconds=int(time.monotonic() - begun))
         with sessions.begin() as session:

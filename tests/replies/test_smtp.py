@@ -105,13 +105,17 @@ from inbox.replies.post import by_smtp
 from inbox.replies.sending import send_due
 from tests.replies.outbox import SENDER
 Path(sys.argv[3]).write_text(str(os.getpid()))
-mailer = by_smtp("127.0.0.1", int(sys.argv[2]), encrypted=False)
+talk = by_smtp("127.0.0.1", int(sys.argv[2]), encrypted=False)
+def mailer(mail):
+    talk(mail)
+    if sys.argv[5] == "ANSWERED":
+        os.kill(os.getpid(), 9)
 send_due(make_sessions(open_engine(sys.argv[1])), mailer, now=datetime.fromisoformat(sys.argv[4]),
          sender=SENDER, daily_limit=100)
 """
 
 
-@pytest.mark.parametrize("stage", ["EHLO", "RCPT", "DATA", "TAKEN"])
+@pytest.mark.parametrize("stage", ["EHLO", "RCPT", "DATA", "TAKEN", "ANSWERED"])
 def test_the_sender_is_killed(fresh_engine: Engine, now: datetime, tmp_path: Path, stage: str) -> None:
     (reply_id,) = fill(fresh_engine, now, 1)
     folder = tmp_path / "taken"
@@ -125,6 +129,7 @@ def test_the_sender_is_killed(fresh_engine: Engine, now: datetime, tmp_path: Pat
             str(port_of(controller)),
             str(folder / "client.pid"),
             now.isoformat(),
+            stage,
         ],
         cwd=ROOT,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
@@ -138,9 +143,10 @@ def test_the_sender_is_killed(fresh_engine: Engine, now: datetime, tmp_path: Pat
     with server(folder) as port:
         assert send(fresh_engine, port, after).sent == ()
         copies = len(taken(folder))
-        assert copies == (1 if stage == "TAKEN" else 0)
+        assert copies == (1 if stage in ("TAKEN", "ANSWERED") else 0)
         with Session(fresh_engine, expire_on_commit=False) as session, session.begin():
             assert [reply.id for reply in doubtful(session, now=after)] == [reply_id]
+            assert "look before you send again" in (session.get_one(Reply, reply_id).trouble or "")
             settle_doubtful(session, reply_id, went_out=copies == 1, now=after)
             if copies == 0:
                 press_send(session, reply_id, account_id=None, now=after, hold_minutes=0, sender=SENDER)
