@@ -13,15 +13,13 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from inbox.ranking.memory import Memory
 from inbox.ranking.rates import Posterior, first_five_shares, posterior_rates
 from inbox.ranking.reasons import reason_for
 from inbox.ranking.season import Season, intensity, next_season
 from inbox.ranking.stats import Floats
 from inbox.ranking.trends import Trend, find_trends
 from inbox.ranking.voices import Voice, VoiceTable, tabulate
-
-HALF_LIFE_DAYS = 60.0
-"""Days after which a voice counts half (design: the taste of a season, not of a week or of a year)."""
 
 USUAL_EFFORT_DAYS = 3.0
 """Work on a recipe without an estimate, in days (chosen); an estimate is measured against it."""
@@ -159,7 +157,7 @@ def rank(
     seasons: Iterable[Season] = (),
     lead_days: int = 42,
     effort_weight: float = 0.5,
-    half_life_days: float = HALF_LIFE_DAYS,
+    memory: Memory | None = None,
     found_share: float = 1.0,
     draws: int = 2000,
     seed: int = 20,
@@ -178,6 +176,8 @@ def rank(
         Days before an occasion at which its window opens, and the span ahead that the season part looks at.
     effort_weight : float
         Power of the effort in the score.
+    memory : Memory, optional
+        How requests are remembered; left out, what would have foretold the last months best is chosen.
     found_share : float
         Share of the true requests that the reading finds (its recall), measured on labelled messages.
     draws, seed : int
@@ -193,9 +193,7 @@ def rank(
     calendar = _calendar(seasons, on, observed_from, lead_days)
     rows = calendar.rows(themes)
     voices = tabulate([theme.voices for theme in themes], on)
-    posterior = posterior_rates(
-        voices, calendar.watched, rows, half_life_days=half_life_days, found_share=found_share
-    )
+    posterior = posterior_rates(voices, calendar.watched, rows, memory=memory, found_share=found_share)
     parts = np.stack(
         [np.log(posterior.mean * 7), np.log(calendar.ahead[rows]), *_owner_parts(themes, effort_weight)],
         axis=1,
@@ -225,7 +223,7 @@ def _in_order(
     """Put the columns together, a row a theme, best score first."""
     count = len(themes)
     ever = np.bincount(voices.theme, minlength=count)
-    recent = np.bincount(voices.theme[voices.age_days < 7 * RECENT_WEEKS], minlength=count)
+    recent = np.bincount(voices.theme[voices.newest_age_days < 7 * RECENT_WEEKS], minlength=count)
     low, high, mean = posterior.quantile(0.1) * 7, posterior.quantile(0.9) * 7, posterior.mean * 7
     ids = np.array([theme.theme_id for theme in themes])
     order = np.lexsort((ids, -parts.sum(axis=1)))

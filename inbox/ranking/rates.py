@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaincc, gammaincinv
 
-from inbox.ranking.fits import GammaSpread, fit_gamma_poisson
+from inbox.ranking.fits import GammaSpread
+from inbox.ranking.memory import Memory, choose_memory, remember, spread_of_rates
 from inbox.ranking.stats import Floats
 from inbox.ranking.voices import VoiceTable
 
@@ -29,6 +30,7 @@ class Posterior:
     shape: Floats
     exposure: Floats
     spread: GammaSpread
+    memory: Memory
 
     @property
     def mean(self) -> Floats:
@@ -45,14 +47,10 @@ def posterior_rates(
     levels: Floats,
     level_of_theme: NDArray[np.int_],
     *,
-    half_life_days: float,
+    memory: Memory | None,
     found_share: float,
 ) -> Posterior:
     """Posterior of the rates, with the spread over all themes as prior.
-
-    A decayed count varies less than a Poisson count of the same size, because old voices count in part: over
-    steady readers its variance is the rate times the integral of the squared weights. Count and exposure are
-    both multiplied by the ratio of the two integrals, which leaves the mean and sets the variance right.
 
     Parameters
     ----------
@@ -60,6 +58,8 @@ def posterior_rates(
         Intensity on each day watched, today last.
     level_of_theme : ndarray of int, shape (n_themes,)
         Row of `levels` that each theme goes by.
+    memory : Memory or None
+        How requests are remembered; None chooses what foretells the last months best.
     found_share : float
         Share of true requests that the reading finds; the rest was never counted.
 
@@ -68,15 +68,12 @@ def posterior_rates(
     Gelman A. and others (2013), Bayesian Data Analysis, 3rd ed., section 2.6 (gamma-Poisson); weights on past
     events as in Ibrahim J. G., Chen M.-H. (2000), Power prior distributions, Statistical Science 15:46-60.
     """
-    decay = 2.0 ** (-np.arange(levels.shape[1])[::-1] / half_life_days)
-    exposure = levels @ decay * found_share
-    worth = (levels @ decay) / (levels @ decay**2)
-    whole = np.bincount(voices.theme, voices.weight + voices.thumbs, minlength=len(level_of_theme))
-    spread = fit_gamma_poisson(whole, levels.sum(axis=1)[level_of_theme] * found_share, known_by_events=True)
-    weights = (voices.weight + voices.thumbs) * 2.0 ** (-voices.age_days / half_life_days)
-    counts = np.bincount(voices.theme, weights, minlength=len(level_of_theme)) * worth[level_of_theme]
-    exposures = (exposure * worth)[level_of_theme]
-    return Posterior(spread.a + counts, spread.b + exposures, spread)
+    watched = levels * found_share
+    if memory is None:
+        memory = choose_memory(voices, watched, level_of_theme)
+    spread, _ = spread_of_rates(voices, watched, level_of_theme)
+    kept = remember(voices, watched, level_of_theme, memory)
+    return Posterior(spread.a + kept.counts, spread.b + kept.exposures, spread, memory)
 
 
 def first_five_shares(posterior: Posterior, other_parts: Floats, *, draws: int, seed: int) -> Floats:

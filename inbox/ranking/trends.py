@@ -24,8 +24,8 @@ Trend = Literal["rising", "cooling", "steady", "too_few"]
 def find_trends(voices: VoiceTable, theme_count: int, observed_days: int) -> tuple[list[Trend], Floats]:
     """Compare the last 28 days with the 84 before by the exact conditional test.
 
-    A reader counts on the day of their first request for the theme, so that one who keeps asking does not
-    make it rise. Voices more likely than not to be requests for it count as one, the others not at all.
+    A reader counts on the day on which they began to ask, so that one who keeps asking does not make it
+    rise. Voices more likely than not to be requests for it count as one, the others not at all.
 
     Returns
     -------
@@ -52,6 +52,6 @@ def find_trends(voices: VoiceTable, theme_count: int, observed_days: int) -> tup
 
 
 def _readers(voices: VoiceTable, theme_count: int, from_age: int, to_age: int) -> NDArray[np.int_]:
-    """Distinct readers by theme whose first request is that many days old; the upper end is left out."""
-    inside = (voices.first_age_days >= from_age) & (voices.first_age_days < to_age) & (voices.weight >= 0.5)
+    """Distinct readers by theme who began to ask that many days ago; the upper end is left out."""
+    inside = (voices.age_days >= from_age) & (voices.age_days < to_age) & (voices.weight >= 0.5)
     return np.bincount(voices.theme[inside], minlength=theme_count)
