@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, or_, select, true
 from sqlalchemy.orm import Session
 
 from inbox.intake import same
@@ -11,7 +11,11 @@ from inbox.intake.arrival import Arrival
 from inbox.intake.incoming import plain_words, short_hash
 from inbox.intake.readers import Person, find_readers
 from inbox.records.one_reader import forgotten_key
-from inbox.records.tables import Message, Reader
+from inbox.records.tables import DOORS, Message, Reader
+
+ALIKE_LIMIT = 5000
+"""Most stored messages that a batch is compared with; beyond it, as where one handle wrote a hundred
+thousand comments, a double may stay two."""
 
 Found = int | Arrival | None
 """A stored message by its number, an arrival that stands before, or nothing."""
@@ -133,18 +137,20 @@ def _stored_alike(
         return {}
     moments = [arrival.sighting.received_at for arrival in arrivals]
     first, last = min(moments), max(moments)
-    readers = find_readers(session, [arrival.person for arrival in arrivals])
-    near = Message.received_at.between(first - same.NEAR_TIME, last + same.NEAR_TIME)
     far = Message.received_at.between(first - same.FAR_TIME, last + same.FAR_TIME)
+    conditions = [Message.fingerprint.in_({arrival.fingerprint for arrival in arrivals}) & far]
+    readers = find_readers(session, [arrival.person for arrival in arrivals])
+    if readers:
+        near = Message.received_at.between(first - same.NEAR_TIME, last + same.NEAR_TIME)
+        conditions.append(Message.reader_id.in_(set(readers.values())) & near & _elsewhere(arrivals))
     found: dict[str, list[tuple[int | Arrival, same.Sighting]]] = {}
-    prints = Message.fingerprint.in_({arrival.fingerprint for arrival in arrivals}) & far
-    theirs = Message.reader_id.in_(set(readers.values())) & near
-    for condition in (prints, theirs) if readers else (prints,):
+    for condition in conditions:
         rows = session.execute(
             select(*_SEEN_COLUMNS)
             .outerjoin(Reader, Message.reader_id == Reader.id)
             .where(condition)
-            .order_by(Message.id)
+            .order_by(Message.id.desc())
+            .limit(ALIKE_LIMIT)
         )
         for row in rows:
             sighting = _sighting(row)
@@ -153,3 +159,15 @@ def _stored_alike(
                 if sign:
                     found.setdefault(sign, []).append((row.id, sighting))
     return found
+
+
+def _elsewhere(arrivals: Sequence[Arrival]) -> ColumnElement[bool]:
+    """Where other words of the same persons can be the same message: another door, unless ids are missing.
+
+    What one source itself tells apart is two messages; its exact repetitions are found by their words.
+    """
+    if not all(arrival.sighting.has_own_id for arrival in arrivals):
+        return true()
+    families = {same.family(arrival.sighting.door) for arrival in arrivals}
+    doors = [door for door in DOORS if {same.family(door)} == families]
+    return or_(Message.door.not_in(doors), Message.key.like("%:sha256:%"))

@@ -96,7 +96,7 @@ def judge(new: Sighting, old: Sighting) -> Verdict:
     share = likeness(new, old)
     long_enough = min(len(new.words), len(old.words)) >= LONG_ENOUGH
     # Two items that one source itself tells apart are two, unless they say the same at length.
-    told_apart = _family(new.door) == _family(old.door) and new.has_own_id and old.has_own_id
+    told_apart = family(new.door) == family(old.door) and new.has_own_id and old.has_own_id
     if told_apart:
         return "doubtful" if person == "same" and share == 1.0 and long_enough and near else "other"
     if share >= NEAR_SAME:
@@ -117,5 +117,6 @@ def same_under_key(new: Sighting, old: Sighting) -> bool:
     return not old.words or new.received_at == old.received_at or likeness(new, old) >= PERHAPS_SAME
 
 
-def _family(door: str) -> str:
+def family(door: str) -> str:
+    """Door by whose numbers a message is known: a mail is the same in a file and in a mailbox."""
     return "mail" if door == "mailbox" else door
