@@ -18,7 +18,7 @@ from inbox.digest.numbers import corrected_since, done_since, week_numbers
 from inbox.digest.sections import Caution, Site
 from inbox.errors import NotFoundError
 from inbox.records.tables_out import DigestRow
-from inbox.replies.whom import owed_count
+from inbox.replies.whom import count_words, owed_count
 from inbox.settings import Settings
 
 _FIRST: Final = (
@@ -185,6 +185,6 @@ def _opening(
     lines = [
         arrived,
         f"Hazards: {len(hazards) or 'none'}. Recipes failing: {failing or 'none'}. "
-        f"Readers with a problem or question who wait for an answer: {waiting:,}.",
+        f"Readers with a problem or question who wait for an answer: {count_words(waiting)}.",
     ]
     return (*_FIRST, *lines) if first else tuple(lines)

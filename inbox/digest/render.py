@@ -18,6 +18,7 @@ from inbox.digest.document import Digest, HazardNote, Quote, TroubledRecipe, Wis
 from inbox.digest.drawing import Drawing, as_plain_table, as_png
 from inbox.places import templates_folder
 from inbox.replies.compose import Sender, compose
+from inbox.replies.whom import count_words
 
 WIDTH: Final = 76
 
@@ -202,7 +203,7 @@ def _owed(digest: Digest) -> list[str]:
     if not digest.owed:
         return []
     counts = ", ".join(
-        f"{GROUP_WORDS[group]} {count:,}" for group, count in digest.owed_counts.items() if count
+        f"{GROUP_WORDS[group]} {count_words(count)}" for group, count in digest.owed_counts.items() if count
     )
     blocks = [_block(("", f"Waiting: {counts}."))] if counts else []
     return blocks + [
@@ -282,6 +283,7 @@ def as_mail(digest: Digest, *, public_url: str) -> tuple[str, tuple[Picture, ...
             hazard_words=HAZARD_WORDS,
             share_words=share_words,
             rate_words=rate_words,
+            count_words=count_words,
         )
     )
     return html, tuple(_picture(name, drawing) for name, drawing in shown.items())

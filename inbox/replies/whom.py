@@ -25,6 +25,9 @@ SINCE_DAYS: Final = 60
 HASTE_HOURS: Final = 6
 """How long somebody counts as being in the middle of cooking. Chosen: the length of a slow dish."""
 
+COUNTED_AT_MOST: Final = 1_000
+"""Where the counting of those who wait stops."""
+
 ANSWERED: Final = ("waiting", "sending", "sent", "came_back", "by_hand")
 """States of a reply in which the message is no longer owed one."""
 
@@ -94,18 +97,28 @@ def owed(session: Session, *, now: datetime, limit: int = 50, since_days: int = 
     return _entries(session, list(found.items())[:limit], group_of)
 
 
-def owed_count(session: Session, *, now: datetime, since_days: int = SINCE_DAYS) -> dict[str, int]:
+def owed_count(
+    session: Session, *, now: datetime, since_days: int = SINCE_DAYS, at_most: int = COUNTED_AT_MOST
+) -> dict[str, int]:
     """How many messages of each group wait for an answer; one message counts in its first group only.
 
-    The group "stuck" is counted among problems and questions, as it passes with the hour.
+    Counted up to `at_most` each: whoever owes a thousand answers needs no exact figure,
+    and it would cost a walk over months of messages. The group "stuck" is counted among
+    problems and questions, as it passes with the hour.
     """
     earlier: list[ColumnElement[bool]] = []
     counts = {}
     for group in ("hazard", "problem", "question", "first_made_it"):
-        rows = _waiting(group, now=now, since_days=since_days).where(*(~condition for condition in earlier))
+        rows = _waiting(group, now=now, since_days=since_days).with_only_columns(Message.id)
+        rows = rows.where(*(~condition for condition in earlier)).order_by(None).limit(at_most)
         counts[group] = session.scalar(select(func.count()).select_from(rows.subquery())) or 0
         earlier.append(_condition(group))
     return counts
+
+
+def count_words(count: int) -> str:
+    """Count as it is shown: with "or more" where counting stopped."""
+    return f"{count:,} or more" if count >= COUNTED_AT_MOST else f"{count:,}"
 
 
 def no_reply_needed(session: Session, message_ids: Iterable[int], now: datetime) -> None:

@@ -9,7 +9,7 @@ from inbox.errors import NotFoundError
 from inbox.records.tables import Message
 from inbox.replies.drafts import open_draft
 from inbox.replies.stuck import words_of_haste
-from inbox.replies.whom import no_reply_needed, owed, owed_count, take_back_no_reply
+from inbox.replies.whom import count_words, no_reply_needed, owed, owed_count, take_back_no_reply
 from tests.makers import make_message, make_reader, make_recipe
 from tests.replies.outbox import SENDER, label, make_waiting
 
@@ -164,3 +164,11 @@ def test_haste_is_seen(text: str) -> None:
 )
 def test_no_haste_is_seen_where_there_is_none(text: str) -> None:
     assert words_of_haste(text) is None
+
+
+def test_counting_stops_where_it_says(session: Session, now: datetime) -> None:
+    for _ in range(3):
+        wrote(session, now, "question")
+
+    assert owed_count(session, now=now, at_most=2)["question"] == 2
+    assert [count_words(count) for count in (0, 999, 1000)] == ["0", "999", "1,000 or more"]

@@ -13,7 +13,7 @@ from inbox.records.tables_out import Reply
 from inbox.replies.drafts import place_of, state_words
 from inbox.replies.phrases import FIELDS, all_phrases
 from inbox.replies.suggest import Suggestion, suggestions
-from inbox.replies.whom import Owed, owed, owed_count
+from inbox.replies.whom import Owed, count_words, owed, owed_count
 from inbox.web.page import Page
 from inbox.web.pages.entries import Entry, as_entry, excerpt
 
@@ -60,7 +60,9 @@ def load_replies(session: Session, *, now: datetime) -> RepliesPage:
     counts = owed_count(session, now=now)
     return RepliesPage(
         groups=[(GROUP_WORDS[code], lines) for code, lines in groups.items()],
-        waiting=[f"{GROUP_WORDS[code].lower()} {count:,}" for code, count in counts.items() if count],
+        waiting=[
+            f"{GROUP_WORDS[code].lower()} {count_words(count)}" for code, count in counts.items() if count
+        ],
     )
 
 
