@@ -7,6 +7,8 @@ Every message says what was asked, what was found, and what to do. The edges
 from pathlib import Path
 from traceback import extract_tb
 
+_OURS = Path(__file__).parent
+
 
 class InboxError(Exception):
     """Something the person in front of the program can mend."""
@@ -24,11 +26,12 @@ def kind_and_place(error: BaseException) -> str:
     """What kind of error it is and where it arose, on one line and without its message.
 
     The message of a library's error may hold the values that it stumbled over: a reader's
-    words, or an address. Causes follow after "from", the newest call stands first.
+    words, or an address. The newest call stands first, then those of this program;
+    causes follow after "from".
     """
-    frames = [
-        f"{Path(frame.filename).name}:{frame.lineno}" for frame in reversed(extract_tb(error.__traceback__))
-    ]
-    here = f"{type(error).__name__} at {' < '.join(frames[:12]) or 'no place'}"
+    frames = extract_tb(error.__traceback__)[::-1]
+    told = [frame for at, frame in enumerate(frames) if not at or Path(frame.filename).is_relative_to(_OURS)]
+    places = " < ".join(f"{Path(frame.filename).name}:{frame.lineno}" for frame in told[:12])
+    here = f"{type(error).__name__} at {places or 'no place'}"
     before = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
     return f"{here} from {kind_and_place(before)}" if before is not None else here

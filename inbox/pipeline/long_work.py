@@ -6,6 +6,7 @@ A worker that dies stops being seen alive, and another one goes on; every kind o
 work can be begun again without doing anything twice.
 """
 
+import re
 import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
@@ -171,13 +172,17 @@ def upload_of(sessions: sessionmaker[Session], work_id: int) -> Iterator[Path | 
             numbers = session.scalars(
                 select(UploadPiece.number).where(UploadPiece.work_id == work_id).order_by(UploadPiece.number)
             ).all()
-            # The name tells the door what kind of file it may be; only its last part is ours to trust.
-            path = Path(folder) / (Path(str(arguments.get("name") or "upload")).name or "upload")
+            path = Path(folder) / f"upload{_ending(str(arguments.get('name') or ''))}"
             with path.open("wb") as file:
                 for number in numbers:
                     file.write(session.get_one(UploadPiece, (work_id, number)).content)
                     session.expunge_all()
         yield path if numbers else None
+
+
+def _ending(name: str) -> str:
+    """The end of a file's name, which tells the door what kind it may be; the rest is not ours to trust."""
+    return "".join(re.findall(r"\.[A-Za-z0-9]{1,10}\Z", name))
 
 
 def _teller(sessions: sessionmaker[Session], work_id: int, clock: Callable[[], datetime]) -> Tell:

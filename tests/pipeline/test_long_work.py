@@ -39,7 +39,7 @@ def test_upload_reaches_the_work_whole(sessions: Any, now: datetime) -> None:
         number = ask(session, "import", {"name": "../letters.mbox"}, upload=io.BytesIO(content), now=now)
 
     assert do_next(sessions, {"import": work}, clock=lambda: now) == number
-    assert seen == {"arguments": {"name": "../letters.mbox"}, "name": "letters.mbox", "content": content}
+    assert seen == {"arguments": {"name": "../letters.mbox"}, "name": "upload.mbox", "content": content}
     with sessions() as session:
         row = session.get_one(LongWork, number)
         assert (row.done_count, row.of_count, row.result, row.trouble) == (1, 2, "Done.", None)

@@ -112,9 +112,8 @@ def load_tell(session: Session, theme_id: int) -> TellPage:
     theme = get_theme(session, theme_id)
     recipe = session.get(Recipe, theme.recipe_id) if theme.recipe_id else None
     telling = session.scalar(select(Telling).where(Telling.theme_id == theme.id))
-    told = (
-        select(func.count()).join(Telling, Telling.id == Reply.telling_id).where(Telling.theme_id == theme.id)
-    )
+    told = select(func.count(Reply.id)).join(Telling, Telling.id == Reply.telling_id)
+    told = told.where(Telling.theme_id == theme.id)
     return TellPage(
         id=theme.id,
         name=theme.name,
