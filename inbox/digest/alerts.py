@@ -108,12 +108,6 @@ def _new_rises(session: Session, now: datetime, zone: ZoneInfo) -> list[Alert]:
     return alerts
 
 
-def open_alerts(session: Session) -> list[Alert]:
-    """Alerts that nobody has dealt with, newest first."""
-    newest_first = (Alert.raised_at.desc(), Alert.id.desc())
-    return list(session.scalars(select(Alert).where(Alert.dealt_with_at.is_(None)).order_by(*newest_first)))
-
-
 def mail_alerts(
     sessions: sessionmaker[Session], mailer: Mailer, *, now: datetime, sender: Sender, by: str
 ) -> int:

@@ -163,11 +163,6 @@ def reader_of(session: Session, token: str) -> Reader | None:
     return session.scalar(select(Reader).where(Reader.unsubscribe_token == token))
 
 
-def is_one_click(form: dict[str, str]) -> bool:
-    """Whether a post is a mail program's one-click request (RFC 8058 section 3.1)."""
-    return form.get("List-Unsubscribe") == "One-Click"
-
-
 def _family(session: Session, theme_id: int) -> set[int]:
     """Number of the theme and of those merged into it."""
     family, fresh = {theme_id}, {theme_id}

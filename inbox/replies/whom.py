@@ -122,21 +122,13 @@ def count_words(count: int) -> str:
 
 
 def no_reply_needed(session: Session, message_ids: Iterable[int], now: datetime) -> None:
-    """Take these messages off the list; nothing is written to anybody."""
-    _mark(session, list(message_ids), now)
-
-
-def take_back_no_reply(session: Session, message_ids: Iterable[int]) -> None:
-    """Put messages back that were marked as needing no answer."""
-    _mark(session, list(message_ids), None)
-
-
-def _mark(session: Session, ids: Sequence[int], at: datetime | None) -> None:
+    """Take these messages off the list; nothing is written to anybody. `records.undo` takes it back."""
+    ids = sorted(set(message_ids))
     known = set(session.scalars(select(Message.id).where(Message.id.in_(ids))))
-    missing = sorted(set(ids) - known)
+    missing = [one for one in ids if one not in known]
     if missing:
         raise NotFoundError(f"There is no message {missing[0]}.")
-    session.execute(update(Message).where(Message.id.in_(ids)).values(no_reply_needed_at=at))
+    session.execute(update(Message).where(Message.id.in_(ids)).values(no_reply_needed_at=now))
     session.expire_all()
 
 

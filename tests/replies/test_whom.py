@@ -7,10 +7,11 @@ from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
 from inbox.records.tables import Message
+from inbox.records.undo import remember, undo
 from inbox.replies.drafts import open_draft
 from inbox.replies.stuck import words_of_haste
-from inbox.replies.whom import count_words, no_reply_needed, owed, owed_count, take_back_no_reply
-from tests.makers import make_message, make_reader, make_recipe
+from inbox.replies.whom import count_words, no_reply_needed, owed, owed_count
+from tests.makers import make_account, make_message, make_reader, make_recipe
 from tests.replies.outbox import SENDER, label, make_waiting
 
 
@@ -83,10 +84,12 @@ def test_answering_one_answers_the_others_of_the_entry(session: Session, now: da
 def test_no_reply_needed_is_one_touch_and_can_be_taken_back(session: Session, now: datetime) -> None:
     message = wrote(session, now, "question")
 
+    account = make_account(session)
+    step = remember(session, [message.id], account_id=account.id, now=now)
     no_reply_needed(session, [message.id], now)
     assert owed(session, now=now) == []
 
-    take_back_no_reply(session, [message.id])
+    undo(session, step, account_id=account.id)
     assert [entry.message_ids for entry in owed(session, now=now)] == [(message.id,)]
 
     with pytest.raises(NotFoundError, match="no message 987654"):
