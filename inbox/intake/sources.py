@@ -40,6 +40,7 @@ _CAN_BE = (
     "What can be brought in: mail (mbox, Maildir, .eml, a zip of those), tables (.csv, .xlsx), "
     "comment feeds (Atom, RSS), and JSONL with one message a line."
 )
+_CONTROL = re.compile(rb"[\x00-\x06\x0e-\x1a\x1c-\x1f]")
 _KNOWN_STARTS = {
     b"%PDF": "a PDF",
     b"\xff\xd8\xff": "a picture",
@@ -207,13 +208,19 @@ def recognise(head: bytes, name: str) -> str:
     has_head = re.search(rb"\r\n\r\n|\n\n|\r\r", text) or name.lower().endswith(".eml")
     if re.match(rb"[!-9;-~]{1,76}:", first_line) and has_head and _MAIL_FIELD.search(text[:8000]):
         return "eml"
-    if (
-        b"\x00" in head
-        and not head.startswith((b"\xff\xfe", b"\xfe\xff"))
-        and head.count(b"\x00") * 3 < len(head)
-    ):
+    if not _is_text(head):
         raise InputError(f"{name} is not a text file. {_CAN_BE}")
     return "csv"
+
+
+def _is_text(head: bytes) -> bool:
+    """Whether bytes can be text: UTF-16 by its mark or regular zeros, else only usual characters."""
+    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return True
+    if b"\x00" in head:
+        even, odd = head[::2].count(0), head[1::2].count(0)
+        return min(even, odd) == 0 and max(even, odd) * 3 > len(head)
+    return _CONTROL.search(head) is None
 
 
 def _mail_reader(options: ImportOptions) -> Callable[[mbox.Piece], Incoming | Unusable]:

@@ -87,6 +87,8 @@ def test_cut_import_goes_on_and_ends_as_if_run_once(
         ("page.html", b"<!DOCTYPE html><html></html>", "a web page"),
         ("list.json", b'[{"text": "x"}]', "one JSON list"),
         ("blob.bin", b"\x01\x02\x00\x03abc", "not a text file"),
+        ("short.bin", b"\x00\x01\x02\x00", "not a text file"),
+        ("control.csv", b"a\x01b,c\n1,2\n", "not a text file"),
     ],
 )
 def test_wrong_file_is_refused_in_one_sentence(
