@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import Engine, func, select
 
 from inbox.errors import InputError
-from inbox.intake.run import RunResult, import_path
+from inbox.intake.run import BATCH_COUNT, RunResult, import_path
 from inbox.intake.sources import ImportOptions
 from inbox.records.engine import make_sessions
 from inbox.records.tables import IntakeRun, Message, SetAside
@@ -57,26 +57,26 @@ def test_jsonl_with_bad_lines_adds_up(fresh_engine: Engine, tmp_path: Path, now:
 
 
 def test_cut_import_goes_on_and_ends_as_if_run_once(
-    fresh_engine: Engine, tmp_path: Path, now: datetime, monkeypatch: pytest.MonkeyPatch
+    fresh_engine: Engine, tmp_path: Path, now: datetime
 ) -> None:
-    monkeypatch.setattr("inbox.intake.run.BATCH_COUNT", 2)
+    count = 2 * BATCH_COUNT + 7
     path = tmp_path / "mail.mbox"
-    path.write_text(mbox(7))
+    path.write_text(mbox(count))
 
     class CutError(Exception):
         pass
 
     def cut(done: int, of: int | None) -> None:
-        if done == 4:
+        if done == 2 * BATCH_COUNT:
             raise CutError
 
     with pytest.raises(CutError):
         import_path(make_sessions(fresh_engine), path, options=ImportOptions(now=now), progress=cut)
     result = bring_in(fresh_engine, path, now)
-    assert (result.stored, result.already_here, result.total) == (7, 0, 7)
+    assert (result.stored, result.already_here, result.total) == (count, 0, count)
     with make_sessions(fresh_engine).begin() as session:
         assert session.scalar(select(func.count()).select_from(IntakeRun)) == 1
-        assert session.scalar(select(func.count()).select_from(Message)) == 7
+        assert session.scalar(select(func.count()).select_from(Message)) == count
 
 
 @pytest.mark.parametrize(
