@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -12,13 +13,18 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.orm import Session, sessionmaker
 
+from inbox.cli.main import run
+from inbox.digest.document import Digest
+from inbox.digest.render import as_text
 from inbox.intake.recipes import RecipesResult, import_recipes
 from inbox.intake.run import RunResult, import_path
 from inbox.intake.sources import ImportOptions
-from inbox.pipeline.rounds import Kitchen, go_round
+from inbox.pipeline.rounds import Kitchen
+from inbox.pipeline.weekly import make_digest
 from inbox.records import migrate
 from inbox.records.engine import make_sessions, open_engine
-from inbox.records.tables import Message, Recipe, SetAside
+from inbox.records.tables import Labels, Message, Recipe, SetAside
+from inbox.records.tables_out import ThemeMember
 from inbox.settings import Settings
 
 SITE = Path(__file__).parent / "stranger"
@@ -32,6 +38,7 @@ class Stranger:
     recipes: RecipesResult
     runs: dict[str, RunResult]
     again: dict[str, RunResult]
+    digest: Digest
 
 
 def labels() -> list[dict[str, Any]]:
@@ -61,8 +68,8 @@ def stranger(tmp_path_factory: pytest.TempPathFactory, trained_folder: Path) -> 
     )
     runs = {name: import_path(sessions, SITE / name, options=options) for name in FILES}
     again = {name: import_path(sessions, SITE / name, options=options) for name in FILES}
-    go_round(sessions, Kitchen(settings), settings, now=NOW)
-    yield Stranger(sessions, recipes, runs, again)
+    digest = make_digest(sessions, Kitchen(settings), settings, now=NOW)
+    yield Stranger(sessions, recipes, runs, again, digest)
     engine.dispose()
 
 
@@ -70,6 +77,18 @@ def stranger(tmp_path_factory: pytest.TempPathFactory, trained_folder: Path) -> 
 def ledger(stranger: Stranger) -> Iterator[Session]:
     with stranger.sessions() as session:
         yield session
+
+
+@pytest.fixture
+def numbers(ledger: Session) -> dict[str, int]:
+    """Number in the ledger of each labelled message."""
+    found = {opening(text): number for number, text in ledger.execute(select(Message.id, Message.text))}
+    return {label["id"]: found[opening(label["text"])] for label in labels()}
+
+
+def opening(text: str) -> str:
+    """Beginning of a text; a mail loses its parting words."""
+    return " ".join(text.split())[:60].rsplit(" ", 1)[0]
 
 
 def test_pages_with_schema_org_recipes_are_the_catalogue(stranger: Stranger, ledger: Session) -> None:
@@ -128,3 +147,60 @@ def test_comments_are_linked_to_the_page_that_they_stand_under(ledger: Session) 
     assert len(comments) > 15
     for label in comments:
         assert page_of[" ".join(label["text"].split())] == label["page"]
+
+
+def test_recipe_is_found_from_words_alone(ledger: Session, numbers: dict[str, int]) -> None:
+    slugs = dict(ledger.execute(select(Labels.message_id, Recipe.slug).join(Recipe)).all())
+    no_page = set(ledger.scalars(select(Message.id).where(Message.page_recipe_id.is_(None))))
+    about = [label for label in labels() if label["recipe"] and numbers[label["id"]] in no_page]
+    right = [label["id"] for label in about if slugs.get(numbers[label["id"]]) == label["recipe"]]
+    assert len(about) >= 15
+    assert len(right) >= 0.8 * len(about)
+
+
+def test_digest_tells_of_every_hazard_of_the_week_first(
+    stranger: Stranger, ledger: Session, numbers: dict[str, int]
+) -> None:
+    digest = stranger.digest
+    assert digest.week == "2026-W47"
+    told = {note.quote.message_id: note.hazard for note in digest.hazards}
+    since = datetime(2026, 11, 15, 23, 0, tzinfo=UTC)
+    of_week = set(ledger.scalars(select(Message.id).where(Message.received_at >= since)))
+    hazards = {numbers[label["id"]]: label["hazard"] for label in labels() if label["hazard"]}
+    planted = {number: hazard for number, hazard in hazards.items() if number in of_week}
+    assert sorted(planted.values()) == ["allergen", "preserving_risk", "undercooked_risk"]
+    assert planted.items() <= told.items()
+    text = as_text(digest)
+    assert text.index("HAZARDS") < text.index("RECIPES IN TROUBLE") < text.index("WHAT TO DEVELOP NEXT")
+
+
+def test_digest_names_the_recipe_that_fails_and_its_fault(stranger: Stranger) -> None:
+    first = stranger.digest.troubled[0]
+    assert first.slug == "poppy-seed-roll"
+    assert first.standing in ("failing", "watch")
+    assert first.faults[0].fault == "cracked"
+
+
+@pytest.mark.parametrize(("theme", "readers"), [("gluten_free_pierogi", 4), ("mushroom_ear_dumplings", 4)])
+def test_same_wish_in_other_words_is_one_theme(
+    ledger: Session, numbers: dict[str, int], theme: str, readers: int
+) -> None:
+    asked = [numbers[label["id"]] for label in labels() if label["theme"] == theme]
+    assert len(asked) == readers
+    members = ledger.scalars(select(ThemeMember.theme_id).where(ThemeMember.message_id.in_(asked))).all()
+    assert max(map(members.count, set(members))) >= readers - 1
+
+
+def test_evaluate_measures_the_reading_on_it(
+    tmp_path: Path, trained_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shutil.copytree(trained_folder, tmp_path / "model")
+    arguments = ["--folder", tmp_path, "evaluate", SITE / "labels.jsonl", "--recipes", SITE / "recipes.json"]
+    assert run([*map(str, arguments), "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["messages"] == len(labels())
+    supports = Counter(kind for label in labels() for kind in label["kinds"])
+    assert {kind: row["support"] for kind, row in found["kinds"]["per_kind"].items()} == supports
+    # Always saying the commonest kind scores about 0.13, and naming one recipe for all at most 0.2.
+    assert found["kinds"]["macro_f1"] > 0.5
+    assert found["recipe"]["accuracy"] > 0.8
