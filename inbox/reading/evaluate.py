@@ -47,7 +47,13 @@ def evaluate(
         Keys as described in DEVELOPERS.md, "evaluate"; all figures from 0 to 1, None where nothing can be
         counted. Outcome is judged on the messages whose label has one; saying none there is a miss.
     """
-    readings = model.read([message.told for message in labelled], catalogue)
+    return compare(labelled, model.read([message.told for message in labelled], catalogue), group=group)
+
+
+def compare(
+    labelled: Sequence[Labelled], readings: Sequence[Reading], *, group: Group | None = None
+) -> dict[str, Any]:
+    """As `evaluate`, of messages that were read before."""
     return {
         "messages": len(labelled),
         "kinds": _kinds(labelled, readings),

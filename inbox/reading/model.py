@@ -132,7 +132,7 @@ class ReadingModel:
         """Read messages that were made ready; `links` are their recipes in the same order."""
         scores, pooled = self._scorer.score(prepared)
         senses = _senses(scores, pooled)
-        kinds = np.column_stack([model.probabilities(senses) for model in self._kinds])
+        kinds = self._kind_probabilities(senses)
         outcomes = self._outcomes.probabilities(self._scorer.features(prepared), senses)
         decided = self._outcomes.decide(outcomes)
         faults = self._faults.probabilities(FaultFeatures(prepared, scores, pooled))
@@ -144,6 +144,13 @@ class ReadingModel:
             )
             for row in range(len(prepared))
         ]
+
+    def score_only(self, prepared: Prepared) -> Table:
+        """Probability of each kind, of shape (n_messages, n_kinds), and nothing else: the bare cost."""
+        return self._kind_probabilities(_senses(*self._scorer.score(prepared)))
+
+    def _kind_probabilities(self, senses: Table) -> Table:
+        return np.column_stack([model.probabilities(senses) for model in self._kinds])
 
     def explain(self, told: Told) -> Mapping[str, list[tuple[str, float]]]:
         """For each kind the reader's own words that weighed most, with their weight (above 0 speaks for it).

@@ -10,13 +10,15 @@ import os
 import pickle
 import platform
 from collections.abc import Sequence
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import Final, TypeVar
 
 from inbox.places import seed_folder
-from inbox.reading.findings import Labelled
+from inbox.reading.evaluate import compare
+from inbox.reading.findings import Labelled, Reading
 from inbox.reading.model import ReadingModel
 from inbox.reading.training import seed_messages
 
@@ -46,6 +48,70 @@ def load_or_train(folder: Path, hand_labelled: Sequence[Labelled] = ()) -> Readi
     made_from = origin(labelled)
     path = folder / FILE_NAME
     return load(path, made_from, ReadingModel) or _train_and_save(path, labelled, made_from)
+
+
+@dataclass(frozen=True, slots=True)
+class Retrained:
+    """What came of a retraining.
+
+    Attributes
+    ----------
+    model : ReadingModel
+        The one to use from now on.
+    is_new : bool
+        False where the model in use stayed because it was more right.
+    f1_before, f1_after : float
+        Macro-F1 of kinds in cross-validation on the hand-labelled messages, without and with learning
+        from them.
+    """
+
+    model: ReadingModel
+    is_new: bool
+    f1_before: float
+    f1_after: float
+
+
+FOLDS: Final = 4
+FEWEST_TO_COMPARE: Final = 20
+
+
+def retrain(folder: Path, hand_labelled: Sequence[Labelled], *, in_use: ReadingModel) -> Retrained:
+    """Learn from the hand labels too, and keep the result only if it is at least as right.
+
+    Both are judged on each quarter of the hand-labelled messages in turn: the seed messages alone, and the
+    seed messages with the other three quarters. With fewer than 20 hand labels nothing can be compared, and
+    the model in use stays.
+
+    Parameters
+    ----------
+    folder : Path
+        The service's own data folder, as for `load_or_train`.
+    hand_labelled : sequence of Labelled
+        All of them, also those that the model in use has learned from.
+    in_use : ReadingModel
+        Returned where the new one is not as right.
+    """
+    if len(hand_labelled) < FEWEST_TO_COMPARE:
+        return Retrained(in_use, False, 0.0, 0.0)
+    seed = seed_messages()
+    before = _kinds_f1(hand_labelled, _read(ReadingModel.train(seed), hand_labelled))
+    readings: list[Reading] = []
+    for fold in range(FOLDS):
+        rest = [message for place, message in enumerate(hand_labelled) if place % FOLDS != fold]
+        readings.extend(_read(ReadingModel.train([*seed, *rest]), hand_labelled[fold::FOLDS]))
+    in_order = [message for fold in range(FOLDS) for message in hand_labelled[fold::FOLDS]]
+    after = _kinds_f1(in_order, readings)
+    if after < before:
+        return Retrained(in_use, False, before, after)
+    return Retrained(load_or_train(folder, hand_labelled), True, before, after)
+
+
+def _read(model: ReadingModel, labelled: Sequence[Labelled]) -> list[Reading]:
+    return model.read([message.told for message in labelled], [])
+
+
+def _kinds_f1(labelled: Sequence[Labelled], readings: Sequence[Reading]) -> float:
+    return float(compare(labelled, readings)["kinds"]["macro_f1"])
 
 
 def origin(labelled: Sequence[Labelled]) -> dict[str, str]:

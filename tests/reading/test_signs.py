@@ -1,0 +1,58 @@
+import pytest
+
+from inbox.reading.faults import fault_signs
+from inbox.reading.hazards import hazard_signs
+from inbox.reading.signs import SignTable
+from inbox.words import FAULTS, HAZARDS
+
+
+def test_star_gap_and_bar() -> None:
+    table = SignTable({"a": ["burn*"], "b": ["(not|never) _ rise"], "c": ["dry"]})
+    found = table.find(["It burnt", "it did not really want to rise", "dryness"])
+    assert [(one.code, one.clause, one.words) for one in found] == [
+        ("a", 0, "burnt"),
+        ("b", 1, "not really want to rise"),
+    ]
+
+
+def test_the_readers_own_capitals_are_kept_and_a_negation_is_seen() -> None:
+    [found] = SignTable({"sank": ["sink", "sank"]}).find(["It did NOT Sink"])
+    assert (found.words, found.negated) == ("Sink", True)
+
+
+def test_every_fault_and_hazard_has_signs() -> None:
+    assert fault_signs().codes == FAULTS
+    assert set(HAZARDS) < set(hazard_signs().codes)
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("The middle sank", "sank"),
+        ("welded to the tin", "stuck"),
+        ("it never set", "did_not_set"),
+        ("far too salty for us", "too_salty"),
+        ("like a brick", "dense"),
+        ("the print button doesn't work", "page_fault"),
+        ("the sauce split", "curdled"),
+        ("took twice as long", "wrong_time"),
+    ],
+)
+def test_plain_complaints_show_their_sign(text: str, code: str) -> None:
+    assert code in {found.code for found in fault_signs().find([text])}
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("we were all violently ill that night", "illness"),
+        ("my son came out in hives", "allergen"),
+        ("the dish exploded in the oven, glass everywhere", "injury"),
+        ("the chicken was pink at the bone", "undercooked_risk"),
+        ("I keep the garlic oil on the counter", "preserving_risk"),
+        ("bit on a piece of metal", "foreign_object"),
+        ("the dog ate half the tray", "pet"),
+    ],
+)
+def test_plain_alarms_show_their_sign(text: str, code: str) -> None:
+    assert code in {found.code for found in hazard_signs().find([text])}
