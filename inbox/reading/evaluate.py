@@ -45,7 +45,8 @@ def evaluate(
     -------
     dict
         Keys as described in DEVELOPERS.md, "evaluate"; all figures from 0 to 1, None where nothing can be
-        counted. Outcome is judged on the messages whose label has one; saying none there is a miss.
+        counted. Outcome is judged on the messages whose label has one; where the program says none, its
+        likeliest one counts, since whether the message is a made-it report is judged under kinds.
     """
     return compare(labelled, model.read([message.told for message in labelled], catalogue), group=group)
 
@@ -128,7 +129,7 @@ def _kinds(labelled: Sequence[Labelled], readings: Sequence[Reading]) -> dict[st
 
 def _outcome(labelled: Sequence[Labelled], readings: Sequence[Reading]) -> dict[str, Any]:
     pairs = [
-        (message.outcome, reading.outcome)
+        (message.outcome, reading.outcome or _likeliest(reading))
         for message, reading in zip(labelled, readings, strict=True)
         if message.outcome
     ]
@@ -139,6 +140,10 @@ def _outcome(labelled: Sequence[Labelled], readings: Sequence[Reading]) -> dict[
         "accuracy": float(np.mean([a == b for a, b in pairs])),
         "macro_f1": macro_f1(truth, said, OUTCOMES),
     }
+
+
+def _likeliest(reading: Reading) -> str:
+    return max(OUTCOMES, key=lambda outcome: reading.outcome_probabilities[outcome])
 
 
 def _faults(labelled: Sequence[Labelled], readings: Sequence[Reading]) -> dict[str, Any]:

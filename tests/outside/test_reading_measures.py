@@ -7,7 +7,7 @@ from inbox.reading.evaluate import bcubed_f1, brier, calibration_error, precisio
 
 
 def test_brier_of_ten_days() -> None:
-    """Brier 1950, Monthly Weather Review 78(1), Table 1 (from memory): 0.19 over both classes, half for one."""
+    """Brier 1950, Monthly Weather Review 78(1), Table 1 (from memory): 0.19 over both classes."""
     rain = np.array([0.7, 0.9, 0.8, 0.4, 0.2, 0, 0, 0, 0, 0.1])
     truth = np.isin(np.arange(10), [1, 2, 3])
     assert 2 * brier(truth, rain) == pytest.approx(0.19, abs=0.005)
@@ -15,9 +15,8 @@ def test_brier_of_ten_days() -> None:
 
 def test_brier_of_four() -> None:
     """scikit-learn, documentation of brier_score_loss (from memory): 0.0375."""
-    assert brier(np.array([False, True, True, False]), np.array([0.1, 0.9, 0.8, 0.3])) == pytest.approx(
-        0.0375
-    )
+    truth = np.array([False, True, True, False])
+    assert brier(truth, np.array([0.1, 0.9, 0.8, 0.3])) == pytest.approx(0.0375)
 
 
 def test_calibration_error_of_two_bins() -> None:
@@ -39,7 +38,7 @@ def test_bcubed_of_bagga_and_baldwin() -> None:
 
 
 def test_precision_recall_f1_of_clusters() -> None:
-    """Manning, Raghavan, Schuetze 2008, section 16.3: TP 20, FP 20, FN 24, TN 72 give P .5, R .455, F1 .48."""
+    """Manning, Raghavan, Schuetze 2008, 16.3: TP 20, FP 20, FN 24, TN 72 give P .5, R .455, F1 .48."""
     truth = np.array([True] * 20 + [False] * 20 + [True] * 24 + [False] * 72)
     said = np.array([True] * 40 + [False] * 96)
     scores = precision_recall_f1(truth, said)
