@@ -9,7 +9,7 @@ import click
 from inbox.cli.findings import recipes
 from inbox.cli.site import Progress, Site, as_json, existing_file, pass_site
 from inbox.errors import InputError
-from inbox.intake.fetch import fetch
+from inbox.intake.fetch import fetch_page
 from inbox.intake.recipes import import_recipes
 from inbox.intake.run import RunResult, import_path
 from inbox.intake.set_aside import leave_out, list_set_aside, try_again
@@ -131,7 +131,7 @@ def recipes_import(site: Site, sources: tuple[str, ...]) -> int:
     passed_over: list[str] = []
     for source in sources:
         with site.sessions.begin() as session:
-            result = import_recipes(session, source, now=site.now(), fetch=lambda url: fetch(url).body)
+            result = import_recipes(session, source, now=site.now(), fetch=fetch_page)
         passed_over += result.passed_over
         click.echo(f"{source}: {result.in_words}.")
     for words in passed_over:

@@ -9,6 +9,7 @@ from sqlalchemy import Engine
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.errors import InputError
+from inbox.intake.fetch import fetch_page
 from inbox.intake.recipes import import_recipes
 from inbox.intake.run import import_path
 from inbox.pipeline.long_work import Tell, Work
@@ -60,8 +61,9 @@ def works(
         return f"{result.in_words[0].upper()}{result.in_words[1:]}. {round_of(tell, again=False)}"
 
     def import_catalogue(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
+        source = str(arguments.get("address") or _needed(upload))
         with sessions.begin() as session:
-            found = import_recipes(session, str(_needed(upload)), now=clock())
+            found = import_recipes(session, source, now=clock(), fetch=fetch_page)
         passed_over = f" Passed over: {'; '.join(found.passed_over)}." if found.passed_over else ""
         return f"{found.in_words}.{passed_over} {round_of(tell, again=True)}"
 

@@ -216,7 +216,6 @@ def wipe_traces(engine: Engine) -> None:
             raise RuntimeError("the pool gave no connection")
         raw.commit()
         # The index of words drops what was deleted only when its parts are merged.
-        raw.execute("INSERT INTO message_words(message_words) VALUES ('optimize')")
         raw.commit()
         # Deleted words stay in the index's older segments until these are merged.
         raw.execute("INSERT INTO message_words(message_words) VALUES ('optimize')")
