@@ -51,9 +51,15 @@ def hash_sender(session: Session, address: str, *, now: datetime) -> str:
 
 
 def count_tries(session: Session, door: str, sender_hash: str, since: datetime) -> int:
-    """Tries at `door` by one sender since a moment."""
+    """Tries at `door` by one sender in the day after a moment.
+
+    Those that lie further ahead were noted before the clock was set back, and hold nobody up.
+    """
     found = select(func.count()).where(
-        Attempt.door == door, Attempt.sender_hash == sender_hash, Attempt.tried_at > since
+        Attempt.door == door,
+        Attempt.sender_hash == sender_hash,
+        Attempt.tried_at > since,
+        Attempt.tried_at <= since + timedelta(hours=KEPT_HOURS),
     )
     return session.scalar(found) or 0
 
