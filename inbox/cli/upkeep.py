@@ -12,6 +12,7 @@ from inbox.records.backup import make_backup, restore, verify_backup
 from inbox.records.check import CHECKS, check_ledger
 from inbox.records.export import jsonl_lines
 from inbox.records.one_reader import all_about, as_page, find_reader, forget, wipe_traces
+from inbox.replies.post import drop_forgotten_letters
 from inbox.settings import help_of, is_secret, setting_fields
 
 
@@ -156,6 +157,7 @@ def reader_forget(site: Site, who: str, yes: bool) -> None:
         click.confirm(f"Forget {who}, with every message and reply? This cannot be undone.", abort=True)
     with site.sessions.begin() as session:
         count = forget(session, reader_id, now=site.now())
+        drop_forgotten_letters(session, site.settings.outbox_folder)
     wipe_traces(site.open())
     click.echo(
         f"Forgotten: {count} messages lost their words. Backups made before still hold them; "

@@ -7,11 +7,11 @@ does them; claims in the ledger make each period's work be done once all the sam
 import logging
 import socket
 from collections.abc import Callable, Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import partial
 from os import getpid
 
-from sqlalchemy import Engine, delete, exists, select
+from sqlalchemy import Engine, exists, select
 
 from inbox.calendar import Week, local_date
 from inbox.digest.alerts import mail_alerts, mail_newest_digest, raise_alerts
@@ -21,23 +21,22 @@ from inbox.intake.feed import poll_feed
 from inbox.intake.fetch import Fetched, fetch
 from inbox.intake.mailbox import look_into, open_mailbox
 from inbox.intake.mention import verify_mentions
-from inbox.pipeline.long_work import do_next
+from inbox.pipeline.long_work import do_next, drop_forgotten_uploads
 from inbox.pipeline.rounds import Kitchen, go_round
 from inbox.pipeline.sources import import_options
 from inbox.pipeline.weekly import make_digest
 from inbox.pipeline.works import works
 from inbox.records.backup import make_backup
 from inbox.records.engine import make_sessions
+from inbox.records.keeping import drop_old_originals, drop_old_senders
 from inbox.records.saved import with_saved
 from inbox.records.tables import Message, MessageReading
-from inbox.records.tables_out import Attempt
 from inbox.records.turns import Leadership
 from inbox.replies.compose import sender_of
 from inbox.replies.post import mailer_of
 from inbox.replies.sending import send_due
 from inbox.settings import Settings
 
-_DAY_SECONDS = 24 * 3600
 _log = logging.getLogger(__name__)
 
 
@@ -177,9 +176,15 @@ class Jobs:
         verify_mentions(self._sessions, fetch=fetch, now=now)
 
     def tidy(self, now: datetime) -> None:
-        """Drop the hashed senders of more than a day ago."""
+        """Drop what was kept long enough: hashed senders, uploads that nobody confirmed, raw originals."""
+        keep_days = self._settings().keep_raw_days
         with self._sessions.begin() as session:
-            session.execute(delete(Attempt).where(Attempt.tried_at < now - timedelta(seconds=_DAY_SECONDS)))
+            drop_old_senders(session, now=now)
+            drop_forgotten_uploads(session, now)
+        dropped = True
+        while dropped:
+            with self._sessions.begin() as session:
+                dropped = drop_old_originals(session, keep_days=keep_days, now=now) > 0
 
     def back_up(self, now: datetime) -> None:
         """Make the day's backup, once."""

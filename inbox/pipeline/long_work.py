@@ -54,7 +54,7 @@ def ask(
     InputError
         If the upload is larger than `limit_bytes`, or empty.
     """
-    _drop_forgotten(session, now)
+    drop_forgotten_uploads(session, now)
     work = LongWork(what=what, arguments=dict(arguments), asked_at=now)
     session.add(work)
     session.flush()
@@ -77,7 +77,8 @@ def release(session: Session, work_id: int, what: str, arguments: Mapping[str, A
     work.what, work.arguments = what, {**work.arguments, **arguments}
 
 
-def _drop_forgotten(session: Session, now: datetime) -> None:
+def drop_forgotten_uploads(session: Session, now: datetime) -> None:
+    """Drop tables that were handed in and never confirmed."""
     forgotten = select(LongWork.id).where(
         LongWork.what == HELD, LongWork.asked_at < now - timedelta(hours=HELD_HOURS)
     )

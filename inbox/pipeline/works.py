@@ -18,6 +18,7 @@ from inbox.pipeline.sources import import_options
 from inbox.pipeline.weekly import make_digest
 from inbox.records.one_reader import wipe_traces
 from inbox.records.saved import with_saved
+from inbox.replies.post import drop_forgotten_letters
 from inbox.settings import Settings
 
 IMPORT, RECIPES, READ_AGAIN, DIGEST, WIPE = "import", "recipes", "read again", "digest", "wipe"
@@ -82,6 +83,8 @@ def works(
             engine = session.get_bind()
         if not isinstance(engine, Engine):
             raise TypeError("work is done on sessions of an engine")
+        with sessions() as session:
+            drop_forgotten_letters(session, settings.outbox_folder)
         wipe_traces(engine)
         return "Nothing of the forgotten words is left in the ledger's files."
 

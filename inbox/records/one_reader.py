@@ -143,13 +143,24 @@ def forget(session: Session, reader_id: int, *, now: datetime) -> int:
         reply.to_address, reply.subject, reply.body = None, "", ""
         if reply.state in ("draft", "waiting"):
             session.delete(reply)
-    for item in session.scalars(select(SetAside).where(SetAside.left_out_at.is_(None))):
-        if any(name.encode() in item.raw for name in (reader.email, reader.handle) if name):
-            item.raw, item.place, item.details, item.left_out_at = b"", GONE, None, now
+    _forget_set_aside(session, [name for name in (reader.email, reader.handle) if name], now)
     reader.email = reader.handle = reader.channel = reader.name = reader.unsubscribe_token = None
     reader.forgotten_at = now
     session.flush()
     return len(messages)
+
+
+def _forget_set_aside(session: Session, names: Sequence[str], now: datetime) -> None:
+    """Empty the set-aside items that name the reader, those that were decided on among them."""
+    marks = [name.lower().encode(code) for name in names for code in ("utf-8", "utf-16-le")]
+    for item_id in session.scalars(select(SetAside.id).where(SetAside.raw != b"")).all():
+        item = session.get_one(SetAside, item_id)
+        raw = item.raw.lower()
+        if any(mark in raw for mark in marks):
+            item.raw, item.place, item.details = b"", GONE, None
+            item.left_out_at = item.left_out_at or now
+        session.flush()
+        session.expunge(item)
 
 
 def _forget_messages(session: Session, ids: Sequence[int]) -> None:
@@ -214,8 +225,6 @@ def wipe_traces(engine: Engine) -> None:
         raw = connection.connection.driver_connection
         if raw is None:
             raise RuntimeError("the pool gave no connection")
-        raw.commit()
-        # The index of words drops what was deleted only when its parts are merged.
         raw.commit()
         # Deleted words stay in the index's older segments until these are merged.
         raw.execute("INSERT INTO message_words(message_words) VALUES ('optimize')")

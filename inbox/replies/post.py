@@ -14,7 +14,12 @@ from email.message import EmailMessage
 from email.utils import parseaddr
 from pathlib import Path
 
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
 from inbox.errors import InboxError
+from inbox.records.tables import Reader
+from inbox.records.tables_out import Reply
 from inbox.replies.compose import POLICY
 from inbox.settings import Settings
 
@@ -65,7 +70,7 @@ def into_folder(folder: Path) -> Mailer:
 
     def leave(mail: EmailMessage) -> None:
         try:
-            _write_whole(folder, file_name(mail), mail.as_bytes(policy=POLICY))
+            _write_whole(folder, file_name(mail["Message-ID"]), mail.as_bytes(policy=POLICY))
         except OSError as error:
             raise ServerClosedError(
                 f"The outbox {folder} cannot be written: {error.strerror}. "
@@ -75,10 +80,25 @@ def into_folder(folder: Path) -> Mailer:
     return leave
 
 
-def file_name(mail: EmailMessage) -> str:
-    """Name under which the file outbox keeps `mail`."""
-    kept = "".join(letter if letter.isalnum() or letter in "-._@" else "_" for letter in mail["Message-ID"])
+def file_name(message_id: str) -> str:
+    """Name under which the file outbox keeps the mail with this Message-ID."""
+    kept = "".join(letter if letter.isalnum() or letter in "-._@" else "_" for letter in message_id)
     return kept.strip("_.")[:150] + ".eml"
+
+
+def drop_forgotten_letters(session: Session, folder: Path) -> int:
+    """Take the letters to readers who were forgotten out of the file outbox; returns how many."""
+    ids = session.scalars(
+        select(Reply.rfc_message_id)
+        .join(Reader, Reader.id == Reply.reader_id)
+        .where(Reader.forgotten_at.is_not(None), Reply.rfc_message_id.is_not(None))
+    )
+    count = 0
+    for message_id in ids:
+        path = folder / file_name(str(message_id))
+        count += path.exists()
+        path.unlink(missing_ok=True)
+    return count
 
 
 def _write_whole(folder: Path, name: str, content: bytes) -> None:
