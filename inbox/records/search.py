@@ -9,8 +9,9 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import ColumnElement, Select, and_, bindparam, func, or_, select, text, tuple_
+from sqlalchemy import ColumnElement, Select, bindparam, func, select, text, tuple_
 from sqlalchemy.orm import Session, contains_eager, joinedload, selectinload
 from sqlalchemy.sql.base import ExecutableOption
 
@@ -114,11 +115,7 @@ def find_messages(
     backwards = newer_than is not None
     start = newer_than or older_than
     if start is not None:
-        here = tuple_(Message.received_at, Message.id)
-        there = tuple_(
-            bindparam("from_at", start.received_at, Message.received_at.type),
-            bindparam("from_id", start.message_id),
-        )
+        here, there = _positions(start)
         query = query.where(here > there if backwards else here < there)
     order = (
         (Message.received_at.asc(), Message.id.asc())
@@ -138,11 +135,15 @@ def find_messages(
     )
 
 
-def count_messages(session: Session, search: Search, *, at_most: int = 10_000) -> int:
-    """How many messages `search` describes, counted up to `at_most`."""
+def count_messages(
+    session: Session, search: Search, *, at_most: int = 10_000, few_matches: int = FEW_MATCHES
+) -> int | None:
+    """How many messages `search` describes, up to `at_most`; None where words are too common to count."""
     match = as_match(search.words, for_postgresql=is_postgresql(session))
     if search.words.strip() and not match:
         return 0
+    if match and not is_postgresql(session) and _is_common(session, match, few_matches):
+        return None
     found = _conditions(session, search, match).with_only_columns(Message.id).limit(at_most)
     return session.scalar(select(func.count()).select_from(found.subquery())) or 0
 
@@ -217,15 +218,21 @@ def _word_condition(session: Session, match: str, few_matches: int) -> ColumnEle
         return text(f"{_WORDS_OF_MESSAGE} @@ websearch_to_tsquery('english', :match)").bindparams(  # type: ignore[return-value]
             match=match
         )
-    ids = session.scalars(
-        text("SELECT rowid FROM message_words WHERE message_words MATCH :match LIMIT :cap"),
-        {"match": match, "cap": few_matches + 1},
-    ).all()
-    if len(ids) <= few_matches:
-        return Message.id.in_(ids)
+    if not _is_common(session, match, few_matches):
+        matching = "messages.id IN (SELECT rowid FROM message_words WHERE message_words MATCH :match)"
+        return text(matching).bindparams(match=match)  # type: ignore[return-value]
     return text(  # type: ignore[return-value]
         "EXISTS (SELECT 1 FROM message_words WHERE message_words MATCH :match AND rowid = messages.id)"
     ).bindparams(match=match)
+
+
+def _is_common(session: Session, match: str, few_matches: int) -> bool:
+    """Whether more than `few_matches` messages hold these words, on SQLite."""
+    probe = text(
+        "SELECT count(*) FROM (SELECT 1 FROM message_words WHERE message_words MATCH :match LIMIT :cap)"
+    )
+    found = session.scalar(probe, {"match": match, "cap": few_matches + 1})
+    return (found or 0) > few_matches
 
 
 def as_match(words: str, *, for_postgresql: bool = False) -> str:
@@ -269,16 +276,15 @@ def _marked(session: Session, match: str, ids: list[int]) -> dict[int, tuple[str
 def beside(session: Session, message: Message) -> tuple[int | None, int | None]:
     """Numbers of the messages that came just before and just after this one, from readers."""
     readers = select(Message.id).where(Message.kept_apart.is_(None)).limit(1)
-    older = readers.where(
-        or_(
-            Message.received_at < message.received_at,
-            and_(Message.received_at == message.received_at, Message.id < message.id),
-        )
-    ).order_by(Message.received_at.desc(), Message.id.desc())
-    newer = readers.where(
-        or_(
-            Message.received_at > message.received_at,
-            and_(Message.received_at == message.received_at, Message.id > message.id),
-        )
-    ).order_by(Message.received_at, Message.id)
+    here, there = _positions(Position(message.received_at, message.id))
+    older = readers.where(here < there).order_by(Message.received_at.desc(), Message.id.desc())
+    newer = readers.where(here > there).order_by(Message.received_at, Message.id)
     return session.scalar(older), session.scalar(newer)
+
+
+def _positions(start: Position) -> tuple[ColumnElement[Any], ColumnElement[Any]]:
+    """Each message's place in the order of time, and the one that is compared with."""
+    return tuple_(Message.received_at, Message.id), tuple_(
+        bindparam("from_at", start.received_at, Message.received_at.type),
+        bindparam("from_id", start.message_id),
+    )

@@ -4,13 +4,17 @@ import json
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from sqlalchemy import insert
+from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
+from inbox.calendar import last_full_week
+from inbox.digest.build import freeze, site_of
 from inbox.places import seed_folder
 from inbox.records.settle import settle
 from inbox.records.tables import Message, MessageReading, Reader, Recipe
-from inbox.words import KINDS
+from inbox.records.tables_out import RecipeStanding, Theme, ThemeMember, ThemeRank
+from inbox.settings import Settings
+from inbox.words import KINDS, STANDINGS
 
 NAMES = (
     "Ada",
@@ -72,6 +76,68 @@ def fill(session: Session, *, now: datetime, site: str = "bread", limit: int = 1
         readings.append(_reading(message.id, line, ids, now))
     session.execute(insert(MessageReading), readings)
     settle(session, [row["message_id"] for row in readings])
+
+
+def fill_findings(session: Session, settings: Settings, *, now: datetime) -> None:
+    """Themes with their ranks, standings of recipes, a reply on its way, last week's digest."""
+    asked = session.execute(
+        select(Message.id, MessageReading.wants, Message.received_at)
+        .join(MessageReading, MessageReading.message_id == Message.id)
+        .where(MessageReading.wants.is_not(None))
+        .order_by(Message.id)
+    ).all()
+    for place, start in enumerate(range(0, len(asked), 3), start=1):
+        members = asked[start : start + 3]
+        theme = Theme(name=members[0][1], facets={}, created_at=now)
+        session.add(theme)
+        session.flush()
+        for rank, (message_id, _, at) in enumerate(members, start=1):
+            session.add(
+                ThemeMember(
+                    message_id=message_id, theme_id=theme.id, similarity=0.9, typical_rank=rank, joined_at=at
+                )
+            )
+        session.add(
+            ThemeRank(
+                theme_id=theme.id,
+                ranked_at=now,
+                place=place,
+                score=1.0 - place,
+                reader_count=len(members),
+                in_words="three people in eight weeks; nothing of yours comes near",
+                details={
+                    "parts": {"rate": 1.0 - place, "season": 0.0, "gap": 0.0, "effort": 0.0},
+                    "rate_a_week": 0.4,
+                    "rate_low": 0.1,
+                    "rate_high": 0.9,
+                    "first_five_share": 0.5,
+                },
+            )
+        )
+    for recipe in session.scalars(select(Recipe).limit(12)):
+        session.add(_standing(recipe.id, now))
+    session.flush()
+    week = last_full_week(now, settings.zone)
+    freeze(
+        session, week, site=site_of(settings), caution=lambda code: (f"Caution: {code}.", "A source"), now=now
+    )
+
+
+def _standing(recipe_id: int, now: datetime) -> RecipeStanding:
+    standing = STANDINGS[recipe_id % 4]
+    fault = {"fault": "dense", "reader_count": 3, "of_readers": 4, "elsewhere_count": 5, "of_elsewhere": 40}
+    return RecipeStanding(
+        recipe_id=recipe_id,
+        judged_at=now,
+        standing=standing,
+        share=0.4,
+        low=0.2,
+        high=0.6,
+        reader_count=9,
+        failed_count=4.0,
+        in_words="About four of nine readers reported a failure; in a typical recipe of yours it is 12 %.",
+        details={"catalogue_share": 0.12, "faults": [{**fault, "stands_out": True}]},
+    )
 
 
 def _reading(message_id: int, line: dict, ids: dict[str, int], now: datetime) -> dict[str, object]:

@@ -118,6 +118,10 @@ def test_several_at_once_with_one_undo(helper: FlaskClient, filled: Session) -> 
     chosen = list(filled.scalars(select(Message.id).limit(5)))
     filled.rollback()
 
+    page = helper.post("/messages/several", data={"pick": chosen}).text
+    assert page.count('name="pick"') == 5
+    nothing = helper.post("/messages/several", data={"pick": chosen, "set_kind": "", "reply": ""})
+    assert nothing.status_code == 422
     answer = helper.post("/messages/several", data={"pick": chosen, "set_kind": "junk", "reply": "none"})
 
     assert answer.status_code == 303

@@ -6,15 +6,15 @@ from collections.abc import Sequence
 from flask import Blueprint, Response, g, request
 from sqlalchemy.orm import Session
 
-from inbox.errors import InputError, NotFoundError
+from inbox.errors import InboxError, InputError, NotFoundError
 from inbox.pipeline.hand_themes import move
 from inbox.records.settle import remove_hand_label, set_hand_label, toggled
 from inbox.records.tables import Labels, Message, Photo, RawItem
 from inbox.records.undo import remember, undo
 from inbox.web.access import account, inside, may, see_other, settings
 from inbox.web.notices import say
-from inbox.web.page import Answer
-from inbox.web.pages.messages import load_message, load_messages
+from inbox.web.page import Answer, Refusal
+from inbox.web.pages.messages import load_message, load_messages, load_several
 from inbox.web.phrasing import said
 
 area = Blueprint("messages", __name__)
@@ -90,16 +90,24 @@ def no_reply(session: Session, message_id: int) -> Answer:
 def correct_several(session: Session) -> Answer:
     """Correct several messages at once; one undo takes all of it back."""
     chosen = [int(number) for number in request.form.getlist("pick") if number.isdecimal()]
+    then = inside(request.form.get("then"), "/messages")
     if not chosen:
-        raise InputError("No message was chosen; tick some first.")
+        say("Tick some messages first.")
+        return see_other(then)
     if len(chosen) > MOST_AT_ONCE:
         raise InputError(f"{len(chosen)} messages were chosen; choose at most {MOST_AT_ONCE}.")
+    if "set_kind" not in request.form:
+        return load_several(session, chosen, then)
     step = remember(session, chosen, account_id=account().account_id, now=g.now)
-    done = _correct_all(session, chosen)
-    if not done:
-        raise InputError("Nothing was chosen to be done with them.")
-    say(f"{len(chosen)} messages: {', '.join(done)}.", undo=step)
-    return see_other(inside(request.form.get("then"), "/messages"))
+    try:
+        done = _correct_all(session, chosen)
+        if not done:
+            raise InputError("Choose what is to be done with them.")
+    except InboxError as error:
+        session.rollback()
+        return Refusal(load_several(session, chosen, then, str(error)))
+    say(f"{len(chosen)} {'message' if len(chosen) == 1 else 'messages'}: {', '.join(done)}.", undo=step)
+    return see_other(then)
 
 
 def _correct_all(session: Session, chosen: Sequence[int]) -> list[str]:

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from inbox.records.search import Position, Search
@@ -77,7 +77,13 @@ def read_address(session: Session, given: Mapping[str, str], zone: ZoneInfo) -> 
 def _recipe(session: Session, asked: dict[str, str], troubles: list[tuple[str, str]]) -> int | None:
     if "recipe" not in asked:
         return None
-    found = session.scalar(select(Recipe.id).where(Recipe.slug == asked["recipe"]))
+    wanted = asked["recipe"]
+    found = session.scalars(
+        select(Recipe.id)
+        .where(or_(Recipe.slug == wanted, func.lower(Recipe.title).contains(wanted.lower(), autoescape=True)))
+        .order_by(Recipe.slug != wanted, func.lower(Recipe.title) != wanted.lower(), Recipe.id)
+        .limit(1)
+    ).first()
     if found is None:
         troubles.append(("recipe", f"There is no recipe {asked.pop('recipe')!r}."))
     return found

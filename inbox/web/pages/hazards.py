@@ -16,7 +16,7 @@ from inbox.web.page import Page
 from inbox.web.pages.entries import Entry, as_entry
 from inbox.words import HAZARDS
 
-EARLIER_SHOWN = 30
+SHOWN = 60
 
 
 @dataclass(frozen=True)
@@ -24,6 +24,7 @@ class HazardsPage(Page):
     """Those that wait first, then the earlier ones."""
 
     template: ClassVar[str] = "hazards/list.html"
+    waiting_count: int
     waiting: list[Entry]
     earlier: list[Entry]
 
@@ -36,7 +37,7 @@ def load_hazards(session: Session, *, now: datetime) -> HazardsPage:
         .join(Labels, Labels.message_id == Message.id)
         .where(Labels.hazard.in_(HAZARDS))
         .order_by(Labels.received_at.desc(), Message.id.desc())
-        .limit(len(ids) + EARLIER_SHOWN)
+        .limit(SHOWN)
         .options(
             joinedload(Message.reader),
             joinedload(Message.labels).joinedload(Labels.recipe),
@@ -44,6 +45,7 @@ def load_hazards(session: Session, *, now: datetime) -> HazardsPage:
         )
     ).all()
     return HazardsPage(
+        waiting_count=len(ids),
         waiting=[as_entry(row) for row in rows if row.id in ids],
         earlier=[as_entry(row) for row in rows if row.id not in ids],
     )

@@ -1,6 +1,6 @@
 """The list of messages, and one message with all that is known of it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
-from inbox.records.search import beside, count_messages, find_messages
+from inbox.records.search import Search, beside, count_messages, find_messages
 from inbox.records.tables import (
     HandLabel,
     Message,
@@ -40,8 +40,6 @@ class MessagesPage(Page):
     count_words: str
     newer: str
     older: str
-    recipes: list[Choice]
-    themes: list[Choice]
     kinds: list[Choice]
     outcomes: list[Choice]
     faults: list[Choice]
@@ -67,8 +65,6 @@ def load_messages(session: Session, given: Mapping[str, str], zone: ZoneInfo) ->
         older=address.link(older=position_text(rows[-1].received_at, rows[-1].id))
         if rows and found.has_older
         else "",
-        recipes=recipe_choices(session, "any recipe"),
-        themes=theme_choices(session, "leave the theme"),
         kinds=word_choices(KINDS, "any kind"),
         outcomes=word_choices(OUTCOMES, "any outcome"),
         faults=word_choices(FAULTS, "any fault"),
@@ -77,7 +73,35 @@ def load_messages(session: Session, given: Mapping[str, str], zone: ZoneInfo) ->
     )
 
 
-def _count_words(count: int) -> str:
+@dataclass(frozen=True)
+class SeveralPage(Page):
+    """The ticked messages, and what can be done with them."""
+
+    template: ClassVar[str] = "messages/several.html"
+    entries: list[Entry]
+    then: str
+    kinds: list[Choice]
+    recipes: list[Choice]
+    themes: list[Choice]
+    trouble: str = ""
+
+
+def load_several(session: Session, chosen: Sequence[int], then: str, trouble: str = "") -> SeveralPage:
+    """The page on which several messages are corrected at once."""
+    found = find_messages(session, Search(only=tuple(chosen)), limit=len(chosen) or 1)
+    return SeveralPage(
+        entries=[as_entry(row) for row in found.messages],
+        then=then,
+        kinds=word_choices(KINDS, "leave the kind"),
+        recipes=recipe_choices(session, "leave the recipe"),
+        themes=theme_choices(session, "leave the theme"),
+        trouble=trouble,
+    )
+
+
+def _count_words(count: int | None) -> str:
+    if count is None:
+        return "Many messages"
     if count > COUNTED_AT_MOST:
         return f"More than {COUNTED_AT_MOST:,} messages"
     return "One message" if count == 1 else f"{count:,} messages" if count else "No messages"

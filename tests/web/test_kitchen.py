@@ -1,0 +1,275 @@
+"""Themes, recipes, replies, hazards and digests through the pages."""
+
+from datetime import datetime
+
+import pytest
+from flask.testing import FlaskClient
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from inbox.records.settle import set_hand_label
+from inbox.records.tables import Revision
+from inbox.records.tables_out import DigestRow, Mended, Phrase, Reply, Theme, ThemeMember, ThemeRank
+from inbox.settings import Settings
+from inbox.web.ical import bench_day, folded
+from tests.makers import THEN, make_message, make_reader, make_recipe, make_theme
+from tests.web.filled import fill, fill_findings
+
+
+@pytest.fixture
+def filled(ledger: Session, settings: Settings, now: datetime) -> Session:
+    fill(ledger, now=now)
+    fill_findings(ledger, settings, now=now)
+    ledger.commit()
+    return ledger
+
+
+def _first_theme(session: Session) -> int:
+    number = session.scalars(select(Theme.id).order_by(Theme.id)).first()
+    session.rollback()
+    assert number is not None
+    return number
+
+
+def test_the_four_parts_add_up_to_what_is_shown(owner: FlaskClient, ledger: Session) -> None:
+    """Rounded parts are summed, so that the page's own addition is right."""
+    theme = make_theme(ledger, name="rye crackers")
+    parts = {"rate": 0.449, "season": 0.349, "gap": -0.151, "effort": -0.249}
+    ledger.add(
+        ThemeRank(
+            theme_id=theme.id, ranked_at=THEN, place=1, score=sum(parts.values()), reader_count=3,
+            in_words="three people in eight weeks", details={"parts": parts},
+        )
+    )  # fmt: skip
+    ledger.commit()
+
+    page = owner.get(f"/requests/{theme.id}").text
+    shown = [float(piece.split("<")[0]) for piece in page.split('<td class="number">')[1:5]]
+    total = float(page.split('<td class="number"><strong>')[1].split("<")[0])
+    assert shown == [0.4, 0.3, -0.2, -0.2]
+    assert total == pytest.approx(sum(shown))
+
+
+def test_a_theme_is_named_estimated_benched_published_passed_over(
+    owner: FlaskClient, filled: Session
+) -> None:
+    number = _first_theme(filled)
+    to = f"/requests/{number}/decide"
+    for form in (
+        {"what": "rename", "name": "Crackers of rye"},
+        {"what": "effort", "days": "2,5"},
+        {"what": "on_the_bench", "due_on": "2026-12-20"},
+    ):
+        assert owner.post(to, data=form).status_code == 303
+    calendar = owner.get(f"/requests/{number}/bench.ics")
+    assert "DTSTART;VALUE=DATE:20261220" in calendar.text
+    assert owner.post(to, data={"what": "published", "recipe": "sharp-lemon-tart"}).status_code == 303
+    assert owner.post(to, data={"what": "passed_over", "reason": "Too alike"}).status_code == 303
+
+    theme = filled.get_one(Theme, number)
+    assert (theme.name, theme.effort, theme.shelf, theme.shelf_reason) == (
+        "Crackers of rye", 2.5, "passed_over", "Too alike",
+    )  # fmt: skip
+    assert "Too alike" in owner.get("/requests?shelf=passed_over").text
+
+
+@pytest.mark.parametrize(
+    ("form", "words"),
+    [
+        ({"what": "rename", "name": ""}, "1 to 120 characters"),
+        ({"what": "effort", "days": "many"}, "write a number"),
+        ({"what": "on_the_bench", "due_on": "soon"}, "2026-11-23"),
+        ({"what": "passed_over", "reason": ""}, "Say why"),
+        ({"what": "published", "recipe": ""}, "There is no recipe"),
+        ({"what": "merge", "other": ""}, "Choose the theme"),
+        ({"what": "nonsense"}, "There is no shelf"),
+    ],
+)
+def test_a_decision_that_lacks_something_says_what(
+    owner: FlaskClient, ledger: Session, form: dict[str, str], words: str
+) -> None:
+    theme = make_theme(ledger)
+    ledger.commit()
+
+    answer = owner.post(f"/requests/{theme.id}/decide", data=form)
+
+    assert answer.status_code == 422
+    assert words in answer.text
+
+
+def test_requests_are_taken_out_into_a_theme_of_their_own(owner: FlaskClient, filled: Session) -> None:
+    number = _first_theme(filled)
+    members = filled.scalars(select(ThemeMember.message_id).where(ThemeMember.theme_id == number)).all()
+    filled.rollback()
+
+    assert owner.post(f"/requests/{number}/split", data={"name": "x"}).status_code == 422
+    answer = owner.post(f"/requests/{number}/split", data={"pick": [members[0]], "name": "Their own"})
+    assert answer.status_code == 303
+    assert "Their own" in owner.get(answer.location).text
+    assert filled.get_one(ThemeMember, members[0]).by_hand
+
+
+def test_only_the_owner_tells_and_only_those_who_ticked(
+    owner: FlaskClient, helper: FlaskClient, ledger: Session
+) -> None:
+    recipe, theme = make_recipe(ledger, slug="crackers"), make_theme(ledger, shelf="published")
+    theme.recipe_id = recipe.id
+    for ticked in (True, False):
+        message = make_message(
+            ledger, reader_id=make_reader(ledger).id, tell_me=ticked, text=f"Ticked: {ticked}"
+        )
+        ledger.add(ThemeMember(message_id=message.id, theme_id=theme.id, similarity=1.0, joined_at=THEN))
+    ledger.commit()
+    to = f"/requests/{theme.id}/tell"
+
+    page = owner.get(to).text
+    assert "Ticked: True" in page
+    assert "Ticked: False" not in page
+    assert helper.post(to, data={"body": "It is there."}).status_code == 403
+    assert owner.post(to, data={"body": ""}).status_code == 422
+
+
+def test_a_calendar_line_is_folded_and_escaped() -> None:
+    """RFC 5545, 3.1 and 3.3.11: at most 75 octets a line, never inside a character; commas escaped."""
+    text = bench_day(7, "crème brûlée, " * 12, THEN.date(), "https://kitchen.example", now=THEN)
+
+    assert all(len(line.encode()) <= 75 for line in text.split("\r\n"))
+    assert "DTEND;VALUE=DATE:20261119" in text
+    assert "crème brûlée\\, " in text.replace("\r\n ", "")
+    assert folded("x" * 75) == "x" * 75 + "\r\n"
+
+
+def test_a_recipe_shows_its_faults_and_takes_notes(owner: FlaskClient, filled: Session) -> None:
+    page = owner.get("/recipes/everyday-sandwich-loaf").text
+    assert "About four of nine" in page
+    assert "commoner here" in page
+    assert "<svg" in page
+
+    to = "/recipes/everyday-sandwich-loaf"
+    assert owner.post(to + "/changed", data={"note": "", "on": "2026-11-20"}).status_code == 422
+    assert owner.post(to + "/changed", data={"note": "Longer", "on": "then"}).status_code == 422
+    assert owner.post(to + "/changed", data={"note": "Longer", "on": "2026-11-20"}).status_code == 303
+    assert filled.scalars(select(Revision.note)).all() == ["Longer"]
+    assert owner.post("/recipes/nowhere/changed", data={"note": "x", "on": "2026-11-20"}).status_code == 404
+
+
+def test_a_page_fault_is_listed_until_it_is_mended(
+    owner: FlaskClient, ledger: Session, now: datetime
+) -> None:
+    make_recipe(ledger, slug="tart", title="Tart")
+    message = make_message(ledger)
+    for field, value in {"kinds": ["problem"], "faults": ["wrong_amount"], "recipe": "tart"}.items():
+        set_hand_label(ledger, message.id, field, value, account_id=None, now=now)
+    ledger.commit()
+
+    assert "Tart: wrong amount" in owner.get("/recipes").text
+    assert owner.post("/recipes/tart/mended", data={"what": "wrong_amount"}).status_code == 303
+    assert "Tart: wrong amount" not in owner.get("/recipes").text
+    assert ledger.scalars(select(Mended.what)).all() == ["wrong_amount"]
+
+
+def _waiting_message(ledger: Session) -> int:
+    message = make_message(ledger, reader_id=make_reader(ledger).id, channel="email", text="Does it freeze?")
+    number = message.id
+    set_hand_label(ledger, number, "kinds", ["question"], account_id=None, now=THEN)
+    ledger.commit()
+    return number
+
+
+def test_a_draft_is_kept_sent_once_and_taken_back(owner: FlaskClient, ledger: Session) -> None:
+    owner.post("/settings", data={"owner_email": "ines@example.org"})
+    number = _waiting_message(ledger)
+    assert "Does it freeze?" in owner.get("/replies").text
+
+    owner.post(f"/replies/{number}/begin")
+    assert owner.post(f"/replies/{number}", data={"body": "It does.", "do": "save"}).status_code == 303
+    for _ in range(2):
+        owner.post(f"/replies/{number}", data={"body": "It does.", "do": "send"})
+    states = ledger.execute(select(Reply.id, Reply.state, Reply.body)).all()
+    ledger.rollback()
+    assert states[0][1:] == ("waiting", "It does.")
+    assert owner.post(f"/replies/sent/{states[0][0]}", data={"do": "take_back"}).status_code == 303
+    assert "It does." in owner.get(f"/replies/{number}").text
+
+
+def test_words_that_cannot_be_sent_are_kept(owner: FlaskClient, ledger: Session) -> None:
+    """No address of the owner is set, so nothing can go; what was typed stays in the draft."""
+    number = _waiting_message(ledger)
+
+    answer = owner.post(f"/replies/{number}", data={"body": "My <words>", "do": "send"})
+
+    assert answer.status_code == 422
+    assert "My &lt;words&gt;" in answer.text
+    assert ledger.execute(select(Reply.state, Reply.body)).all() == [("draft", "My <words>")]
+
+
+def test_two_windows_on_one_draft_show_both(owner: FlaskClient, ledger: Session) -> None:
+    number = _waiting_message(ledger)
+    owner.post(f"/replies/{number}", data={"body": "First", "do": "save"})
+
+    answer = owner.post(
+        f"/replies/{number}", data={"body": "Second", "do": "save", "changed_at": "2020-01-01T00:00:00+00:00"}
+    )
+
+    assert answer.status_code == 422
+    assert "First" in answer.text
+    assert "Second" in answer.text
+    assert ledger.scalars(select(Reply.body)).all() == ["First"]
+
+
+def test_a_phrase_is_kept_offered_and_forgotten(owner: FlaskClient, ledger: Session) -> None:
+    number = _waiting_message(ledger)
+    assert owner.post("/phrases", data={"name": "Thanks", "body": "{unknown}"}).status_code == 422
+    assert (
+        owner.post("/phrases", data={"name": "Thanks", "body": "Dear {first name}, thanks"}).status_code
+        == 303
+    )
+    owner.post(f"/replies/{number}/begin")
+    page = owner.get(f"/replies/{number}").text
+    assert "Dear Ada, thanks" in page
+    use = page.split('value="use:')[1].split('"')[0]
+    owner.post(f"/replies/{number}", data={"body": "Hello.", "do": f"use:{use}"})
+    assert "Hello.\n\nDear Ada, thanks" in owner.get(f"/replies/{number}").text.replace("\r", "")
+
+    kept = ledger.scalars(select(Phrase.id)).one()
+    ledger.rollback()
+    owner.post(f"/phrases/{kept}/forget")
+    assert ledger.scalar(select(func.count()).select_from(Phrase)) == 0
+
+
+def test_a_hazard_has_its_caution_and_source(owner: FlaskClient, ledger: Session, now: datetime) -> None:
+    message = make_message(ledger, text="My niece came up in hives", received_at=now)
+    set_hand_label(ledger, message.id, "hazard", "allergen", account_id=None, now=now)
+    ledger.commit()
+
+    assert "1 message tells of a hazard" in owner.get("/contents").text
+    page = owner.get(f"/hazards/{message.id}").text
+    for words in ("The usual caution", "Source:", "never says that something is safe", "What to look at"):
+        assert words in page
+    owner.post(f"/hazards/{message.id}", data={"do": "done"})
+    assert "tells of a hazard" not in owner.get("/contents").text
+    assert owner.get("/hazards/999").status_code == 404
+
+
+def test_every_figure_of_the_digest_opens(owner: FlaskClient, filled: Session) -> None:
+    week = filled.scalars(select(DigestRow.week)).one()
+    filled.rollback()
+    assert owner.get("/digest").location == f"/digests/{week}"
+    page = owner.get(f"/digests/{week}").text
+    addresses = {
+        piece.split('"')[0].replace("&amp;", "&")
+        for piece in page.split('href="')[1:]
+        if piece.startswith(("/messages", "/recipes", "/requests", "/hazards"))
+    }
+    assert len(addresses) > 10
+    for address in addresses:
+        assert owner.get(address).status_code == 200, address
+
+
+def test_the_feed_is_private(owner: FlaskClient, nobody: FlaskClient, filled: Session) -> None:
+    assert nobody.get("/digests/feed/guess").status_code == 404
+    owner.post("/digests/feed")
+    address = owner.get("/digests").text.split("/digests/feed/")[1].split("<")[0]
+    assert b"<feed" in nobody.get(f"/digests/feed/{address}").data
+    owner.post("/digests/feed")
+    assert nobody.get(f"/digests/feed/{address}").status_code == 404
