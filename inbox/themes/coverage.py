@@ -45,7 +45,8 @@ def coverage(theme: Facets, catalogue: Sequence[CatalogueRecipe]) -> Coverage:
     """Find the recipe that answers `theme` best, and how far.
 
     A diet that the recipe does not say it meets brings the share to 0: a reader who must leave out gluten
-    is not helped by a loaf with wheat.
+    is not helped by a loaf with wheat. So does another dish, and where no dish is named another main
+    ingredient: two that are both vegetarian have nothing else in common.
     """
     best = Coverage(0.0, None, "No recipe of yours comes near it.")
     for recipe in catalogue:
@@ -59,7 +60,8 @@ def _answer(theme: Facets, recipe: CatalogueRecipe) -> tuple[float, str]:
     offered = recipe_facets(recipe)
     diets = _met(offered.diet)
     lacking = [id for id in theme.diet if id not in diets]
-    if lacking or not theme:
+    named = theme.dish or theme.ingredient
+    if lacking or not named or not set(named) & _widened(offered.dish if theme.dish else offered.ingredient):
         return 0.0, ""
     total = got = 0.0
     for facet in FACETS:
@@ -68,8 +70,6 @@ def _answer(theme: Facets, recipe: CatalogueRecipe) -> tuple[float, str]:
             has = diets if facet == "diet" else _widened(getattr(offered, facet))
             total += _SHARE_OF[facet]
             got += _SHARE_OF[facet] * sum(id in has for id in wanted) / len(wanted)
-    if theme.dish and not set(theme.dish) & _widened(offered.dish):
-        return 0.0, ""
     shown = [vocabulary().shown(id) for facet in FACETS for id in getattr(theme, facet)]
     return got / total, f"“{recipe.title}” answers it: {', '.join(shown)}."
 
