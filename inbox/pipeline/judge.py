@@ -14,6 +14,7 @@ from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
 
 from inbox.calendar import Week, local_date
+from inbox.pipeline.reasons import reasons
 from inbox.ranking.faults import stand_out
 from inbox.ranking.health import RecipeHealth, RecipeReports, Report, judge
 from inbox.ranking.revisions import compare
@@ -57,18 +58,19 @@ def judge_recipes(session: Session, settings: Settings, *, now: datetime) -> lis
     judged = judge([_reports(number, recent[number], of_outcomes=True) for number in recipe_ids])
     faults = stand_out([_reports(number, recent[number], of_outcomes=False) for number in recipe_ids])
     spikes = _spikes(told, changes, recipe_ids, Week.of(now, settings.zone))
-    rows = [
-        _row(
-            one,
-            {
-                "faults": [asdict(fault) for fault in faults.get(one.recipe_id, [])],
-                "spikes": [asdict(spike) for spike in spikes.get(one.recipe_id, [])],
-                "revisions": _effects(told[one.recipe_id], changes[one.recipe_id]),
-            },
-            now,
-        )
-        for one in judged
-    ]
+    kept = select(RecipeStanding.recipe_id, RecipeStanding.details)
+    before: dict[int, dict[str, Any]] = dict(session.execute(kept).all())
+    rows = []
+    for one in judged:
+        number = one.recipe_id
+        told_of = [asdict(fault) for fault in faults.get(number, [])]
+        found = {
+            "faults": told_of,
+            "spikes": [asdict(spike) for spike in spikes.get(number, [])],
+            "revisions": _effects(told[number], changes[number]),
+            **reasons(session, session.get_one(Recipe, number), told_of, settings, before.get(number, {})),
+        }
+        rows.append(_row(one, found, now))
     session.execute(delete(RecipeStanding))
     if rows:
         session.execute(insert(RecipeStanding), rows)

@@ -166,3 +166,42 @@ def test_a_sudden_rise_is_seen_in_the_running_week(
     assert {spike["fault"] for spike in details["spikes"]} == {None, "sank"}
     assert details["faults"][0]["fault"] == "sank"
     assert session.get_one(RecipeStanding, recipes[1].id).details["spikes"] == []
+
+
+def test_why_a_recipe_fails_is_kept_with_the_standing(
+    session: Session, settings: Settings, now: datetime
+) -> None:
+    recipe = make_recipe(
+        session, title="Custard tart", steps=["Warm the custard until it thickens.", "Pour and chill."]
+    )
+    for number in range(4):
+        reader = make_reader(session)
+        message = make_message(
+            session,
+            reader_id=reader.id,
+            received_at=now - timedelta(days=number + 1),
+            text="I used oat milk instead of whole milk and it never set, still liquid.",
+        )
+        for field, value in (
+            ("kinds", ["made_it", "problem"]),
+            ("outcome", "failed"),
+            ("faults", ["did_not_set"]),
+            ("recipe", recipe.slug),
+        ):
+            set_hand_label(session, message.id, field, value, account_id=None, now=now)
+    for words in ("Can I freeze this tart?", "Does the tart freeze well?", "Could I freeze it?"):
+        message = make_message(session, reader_id=make_reader(session).id, received_at=now, text=words)
+        for field, value in (("kinds", ["question"]), ("recipe", recipe.slug)):
+            set_hand_label(session, message.id, field, value, account_id=None, now=now)
+
+    judge_recipes(session, settings, now=now)
+
+    details = session.get_one(RecipeStanding, recipe.id).details
+    (fault,) = details["causes"]
+    assert fault["fault"] == "did_not_set"
+    assert all(cause["source"] for cause in fault["causes"])
+    assert any("milk" in change["what"] for change in details["changes"])
+    (question,) = details["questions"]
+    assert question["reader_count"] == 3
+    judge_recipes(session, settings, now=now)
+    assert session.get_one(RecipeStanding, recipe.id).details["questions"] == details["questions"]

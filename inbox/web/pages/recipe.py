@@ -66,6 +66,8 @@ class RecipePage(Page):
     spikes: list[str]
     faults: list[FaultLine]
     causes: list[Mapping[str, Any]]
+    changes: list[Mapping[str, Any]]
+    repeated: list[Mapping[str, Any]]
     page_faults: list[PageFaultLine]
     mended: list[tuple[str, datetime, str]]
     revisions: list[RevisionLine]
@@ -100,6 +102,8 @@ def load_recipe(session: Session, slug: str, zone: ZoneInfo, *, now: datetime) -
         spikes=[one["in_words"] for one in details.get("spikes", [])],
         faults=[_fault_line(one) for one in details.get("faults", [])],
         causes=details.get("causes", []),
+        changes=details.get("changes", [])[:8],
+        repeated=details.get("questions", []),
         page_faults=open_page_faults(session, recipe.id),
         mended=_mended(session, recipe.id),
         revisions=[
