@@ -7,7 +7,7 @@ from typing import NoReturn
 import click
 from sqlalchemy.exc import DBAPIError, OperationalError
 
-from inbox.cli import findings, intake, running, upkeep
+from inbox.cli import findings, ingredients, intake, running, upkeep
 from inbox.cli.site import Site
 from inbox.errors import InboxError, InputError
 from inbox.records.engine import explain_failure
@@ -29,7 +29,13 @@ def second_batch(context: click.Context, folder: str | None, database_url: str |
     context.call_on_close(context.obj.close)
 
 
-for command in (*running.COMMANDS, *intake.COMMANDS, *findings.COMMANDS, *upkeep.COMMANDS):
+for command in (
+    *running.COMMANDS,
+    *intake.COMMANDS,
+    *findings.COMMANDS,
+    *upkeep.COMMANDS,
+    *ingredients.COMMANDS,
+):
     second_batch.add_command(command)
 
 
