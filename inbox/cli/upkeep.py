@@ -157,7 +157,7 @@ def reader_forget(site: Site, who: str, yes: bool) -> None:
         click.confirm(f"Forget {who}, with every message and reply? This cannot be undone.", abort=True)
     with site.sessions.begin() as session:
         count = forget(session, reader_id, now=site.now())
-        drop_forgotten_letters(session, site.settings.outbox_folder)
+        drop_forgotten_letters(session, site.given.outbox_folder)
     wipe_traces(site.open())
     click.echo(
         f"Forgotten: {count} messages lost their words. Backups made before still hold them; "
