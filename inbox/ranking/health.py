@@ -246,7 +246,7 @@ def _in_words(
     between = f"between {wording.per_cent(numbers[1])} and {wording.per_cent(numbers[2])}"
     first = f"{said} reported a failure; {usual}."
     if standing == "failing":
-        return f"{first} The share that fails is {between}: more than luck explains."
+        return f"{first} With what the reading may miss, the share lies {between}: more than luck explains."
     if standing == "watch":
         return f"{first} That looks like more than luck, but is not sure yet."
     if standing == "too_few_reports":
