@@ -21,7 +21,7 @@ from inbox.themes.asks import AskReader, Example, unit_rows, whitening
 from inbox.themes.facets import read_facets
 from inbox.themes.linkage import average_linkage
 from inbox.themes.measures import agreement
-from inbox.themes.pairs import DIRECTIONS, Floats, Table, comparisons
+from inbox.themes.pairs import DIRECTIONS, Floats, Table, comparisons, other_dish
 from inbox.themes.sketches import Sketch
 from inbox.themes.vocabulary import FACETS, vocabulary
 
@@ -34,6 +34,13 @@ SINGLE_SITE_THRESHOLD: Final = 0.2
 
 FULL_SITE: Final = 60
 """Chosen: smaller sets of requests teach words, but do not show how often people ask for the same."""
+
+OTHER_DISH: Final = 0.1
+"""Chosen: what is left of a likeness when both wishes name their dish and it is not the same.
+
+The training messages are riddles, and teach too little of this: "vegan lasagne" and "vegan brownies" came out
+as 0.95. Measured on the five sites it costs 0.01 to 0.02 of B-cubed F1.
+"""
 
 ROWS_AT_ONCE: Final = 1024
 """Rows of the left side that `between` works on at a time, so that its memory stays small."""
@@ -83,6 +90,7 @@ class Representation:
             asked=unit_rows(meaning @ self._whitening),
             entries=tuple(entries[:, block] for block in self._blocks),
             named=tuple(self._named(sketches, facet) for facet in FACETS),
+            dishes=self._dishes(sketches),
             page=np.array([-1 if one.page is None else crc32(one.page.encode()) for one in sketches]),
             title=_title_rows(self._reader, sketches),
         )
@@ -94,6 +102,15 @@ class Representation:
             for id, weight in widened(getattr(sketch.wanted.facets, facet)).items():
                 column = columns.get(id, len(columns) + sum(id.encode()) % _OTHER_COLUMNS)
                 block[row, column] = weight * self._rarity.get(id, self._rarity[""])
+        return block
+
+    def _dishes(self, sketches: Sequence[Sketch]) -> Floats:
+        columns = {id: at for at, id in enumerate(self._entries_of("dish"))}
+        block = np.zeros((len(sketches), len(columns)), dtype=np.float32)
+        for row, sketch in enumerate(sketches):
+            for id, weight in sketch.wanted.facets.dish.items():
+                if weight >= 1:
+                    block[row, [columns[wide] for wide in vocabulary().lineage(id)]] = 1
         return block
 
     @staticmethod
@@ -135,6 +152,7 @@ class Likeness:
             for weight, matrix in zip(self._weights, comparisons(left.take(rows), right), strict=True):
                 score += weight * matrix
             found[rows] = 1 / (1 + np.exp(-score))
+            found[rows] *= np.where(other_dish(left.take(rows), right), OTHER_DISH, 1)
         return found
 
 

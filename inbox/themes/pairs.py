@@ -41,6 +41,8 @@ class Table:
         How strongly entries of the vocabulary are asked for, in four blocks: dishes, diets, methods, others.
     named : tuple of ndarray of shape (n, n_named)
         Entries named outright, weighted by rarity, a block for each facet.
+    dishes : ndarray of shape (n, n_dishes)
+        1 for each dish, and each wider one, that the wish itself names; else 0.
     page : ndarray of shape (n,)
         A number that stands for the recipe it is about; -1 for none.
     title : ndarray of shape (n, 512)
@@ -53,6 +55,7 @@ class Table:
     asked: Floats
     entries: tuple[Floats, ...]
     named: tuple[Floats, ...]
+    dishes: Floats
     page: NDArray[np.int64]
     title: Floats
 
@@ -68,6 +71,7 @@ class Table:
             self.asked[rows],
             tuple(block[rows] for block in self.entries),
             tuple(block[rows] for block in self.named),
+            self.dishes[rows],
             self.page[rows],
             self.title[rows],
         )
@@ -90,6 +94,12 @@ def comparisons(left: Table, right: Table) -> Iterator[Floats]:
     yield (told & same).astype(np.float32)
     yield (told & ~same).astype(np.float32)
     yield left.title @ right.title.T
+
+
+def other_dish(left: Table, right: Table) -> NDArray[np.bool_]:
+    """Whether both wishes name their dish, and not the same; matrix (n_left, n_right)."""
+    told = np.logical_and.outer(left.dishes.any(axis=1), right.dishes.any(axis=1))
+    return np.asarray(told & (left.dishes @ right.dishes.T == 0))
 
 
 def _entries(left: Table, right: Table) -> Iterator[Floats]:

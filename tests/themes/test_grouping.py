@@ -116,3 +116,12 @@ def test_every_request_is_placed_once(asked: Asked, likeness: Likeness) -> None:
 
 def test_nothing_to_group() -> None:
     assert group([], None) == Grouping((), ())  # type: ignore[arg-type]
+
+
+def test_two_dishes_named_in_plain_words_are_no_one_theme(
+    likeness: Likeness, make_sketches: Callable[[dict[str, str]], list[Sketch]]
+) -> None:
+    """A vegan lasagne is no vegan brownie, however alike the two sentences sound."""
+    vegan = make_sketches({"l": "Please do a vegan lasagne!", "b": "Any chance of vegan brownies, please?"})
+    places = group(vegan, likeness).placed
+    assert places[0].new != places[1].new
