@@ -95,7 +95,7 @@ def setup(
     site_name = site_name or click.prompt("Name of your site")
     owner = owner or click.prompt("Your first name")
     timezone = timezone or click.prompt("Your time zone", default="UTC")
-    password = click.prompt("Password, at least 12 characters", hide_input=True, confirmation_prompt=True)
+    password = click.prompt("Password, at least 10 characters", hide_input=True, confirmation_prompt=True)
     chosen = {"site_name": site_name, "owner_name": owner, "timezone": timezone}
     with site.sessions.begin() as session:
         save_settings(session, site.given, chosen | ({"country": country} if country else {}), now=now)

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from inbox.errors import InboxError
+from inbox.places import seed_folder
 
 DIMENSIONS: Final = 512
 THREADS: Final = 2
@@ -52,6 +53,16 @@ def encode(texts: Sequence[str]) -> NDArray[np.float32]:
     EncoderError
         If the installed weights are missing or are not those of `SHA256`.
     """
+    kept = kept_vectors()
+    keys = [vector_key(text) for text in texts]
+    unknown = [text for text, key in zip(texts, keys, strict=True) if key not in kept]
+    made = iter(encode_anew(unknown))
+    rows = [kept[key] if key in kept else next(made) for key in keys]
+    return np.array(rows, dtype=np.float32).reshape(len(texts), DIMENSIONS)
+
+
+def encode_anew(texts: Sequence[str]) -> NDArray[np.float32]:
+    """As `encode`, without looking into what is kept."""
     if not texts:
         return np.empty((0, DIMENSIONS), dtype=np.float32)
     with _loading:
@@ -59,6 +70,31 @@ def encode(texts: Sequence[str]) -> NDArray[np.float32]:
     rows: NDArray[np.float32] = model.encode([text[:MAX_CHARACTERS] for text in texts])
     rows /= np.linalg.norm(rows, axis=1, keepdims=True)
     return rows
+
+
+def vector_key(text: str) -> bytes:
+    """Under what the vector of a text is kept."""
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).digest()[:16]
+
+
+def kept_path() -> Path:
+    """File with the vectors of the texts that ship, so that the first start takes seconds.
+
+    It is only a saving: a text that is not in it is encoded. `python -m inbox.themes.kept_vectors`
+    writes it anew.
+    """
+    return seed_folder() / "encoder" / "vectors.npz"
+
+
+@cache
+def kept_vectors() -> dict[bytes, NDArray[np.float32]]:
+    """Unit vectors by `vector_key`; empty where there is no file."""
+    if not kept_path().is_file():
+        return {}
+    with np.load(kept_path(), allow_pickle=False) as file:
+        rows = file["rows"].astype(np.float32)
+        rows /= np.linalg.norm(rows, axis=1, keepdims=True)
+        return {bytes(key): row for key, row in zip(file["keys"], rows, strict=True)}
 
 
 @cache
