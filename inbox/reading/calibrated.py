@@ -58,15 +58,23 @@ def out_of_site(make: Callable[[], Calibrated], features: Table, truth: Truth, s
     return answer
 
 
-def best_f1_threshold(truth: Truth, probabilities: Table) -> float:
+def best_f1_threshold(truth: Truth, probabilities: Table, sites: Sequence[str] = ()) -> float:
     """The probability from which saying yes gives the highest F1; 0.5 where no message has the label.
+
+    With `sites` it is the mean of the sites' F1, so that a large or one-sided site does not decide alone.
 
     Of the thresholds whose F1 is within 0.005 of the best, the middle one: the best alone is luck.
     """
     if not truth.any():
         return 0.5
     candidates = np.arange(0.1, 0.81, 0.01)
-    scores = np.array([_f1(truth, probabilities >= threshold) for threshold in candidates])
+    folds = [fold for fold in site_folds(sites) if truth[fold].any()] if sites else [np.ones_like(truth)]
+    scores = np.array(
+        [
+            np.mean([_f1(truth[fold], probabilities[fold] >= threshold) for fold in folds])
+            for threshold in candidates
+        ]
+    )
     return float(np.median(candidates[scores >= scores.max() - 0.005]))
 
 

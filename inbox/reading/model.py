@@ -108,7 +108,7 @@ class ReadingModel:
         for column, kind in enumerate(KINDS):
             self._kinds.append(Calibrated().fit(senses, yes[:, column]))
             self.thresholds[kind] = best_f1_threshold(
-                yes[:, column], out_of_site(Calibrated, senses, yes[:, column], sites)
+                yes[:, column], out_of_site(Calibrated, senses, yes[:, column], sites), sites
             )
         made = np.flatnonzero(yes[:, COLUMN_OF["made_it"]])
         endings = np.array([labelled[int(row)].outcome or UNSAID for row in made], dtype=np.str_)

@@ -184,6 +184,7 @@ def speed(bench: Bench) -> None:
     told = [message.told for message in bench.messages[:1000]]
     model = bench.model(range(len(bench.messages)))
     with threadpool_limits(limits=2):
+        model.read(told[:50], [])  # loads the weights
         whole = _seconds(lambda: model.read(told, []))
         bare_encoder = _seconds(lambda: prepare(told))
         ready = bench.prepared.take(range(1000))

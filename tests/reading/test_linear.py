@@ -45,3 +45,11 @@ def test_thresholds() -> None:
     assert best_f1_threshold(np.zeros(4, bool), probabilities) == 0.5
     assert recall_first_threshold(truth, probabilities, least_precision=0.65) == pytest.approx(0.3)
     assert recall_first_threshold(truth, probabilities, least_precision=0.9) == pytest.approx(0.5)
+
+
+def test_a_large_site_does_not_choose_the_threshold_alone() -> None:
+    sites = ["large"] * 40 + [name for name in "bcde" for _ in range(4)]
+    truth = np.array([True] * 40 + [True, True, False, False] * 4)
+    probabilities = np.array([0.2] * 40 + [0.6, 0.6, 0.3, 0.3] * 4)
+    assert best_f1_threshold(truth, probabilities) <= 0.2
+    assert 0.3 < best_f1_threshold(truth, probabilities, sites) <= 0.6
