@@ -8,7 +8,9 @@ from urllib.parse import urlsplit
 from flask import Blueprint, Response, abort, g, request
 from sqlalchemy.orm import Session
 
+from inbox.errors import InboxError
 from inbox.intake.forms import receive_form
+from inbox.intake.mention import receive_mention
 from inbox.replies.telling import reader_of, unsubscribe
 from inbox.web.access import may, see_other, settings
 from inbox.web.contrast import is_colour, readable_on
@@ -180,3 +182,20 @@ def do_unsubscribe(session: Session, token: str) -> Answer:
     known = unsubscribe(session, token, g.now)
     page = Unsubscribe(token, done=known, known=known)
     return page if known else Refusal(page, 404)
+
+
+@area.post("/webmention")
+@may("anyone", open_to_other_sites=True)
+def take_mention(session: Session) -> Answer:
+    """Let a mention wait for its verification (W3C Webmention, 3.2): 202, or 400 for a sender's fault."""
+    try:
+        receive_mention(
+            session,
+            request.form.get("source", ""),
+            request.form.get("target", ""),
+            site_urls=[settings().site_url],
+            now=g.now,
+        )
+    except InboxError as error:
+        abort(400, str(error))
+    return Response("Accepted; the page will be looked at.\n", 202, mimetype="text/plain")
