@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 NOW = datetime(2026, 11, 23, 9, 0, tzinfo=UTC)
 """A Monday morning."""
 
+CHROMIUM = Path("/usr/bin/chromium")
+
 
 @pytest.fixture
 def now() -> datetime:
@@ -139,3 +141,24 @@ def trained_folder(request: pytest.FixtureRequest) -> Path:
     folder = request.config.cache.mkdir("reading-model")
     load_or_train(folder)
     return folder
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[object]:
+    """Debian's Chromium, driven by Playwright."""
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        _cannot("the package playwright is not installed")
+    if not CHROMIUM.exists():
+        _cannot(f"there is no {CHROMIUM}")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+def _cannot(reason: str) -> None:
+    if os.environ.get("INBOX_TESTS_REQUIRE") == "all":
+        pytest.fail(reason)
+    pytest.skip(reason)

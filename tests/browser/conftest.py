@@ -1,6 +1,5 @@
 """A real Chromium before a real server; skipped with a reason where there is none, required in .ci/run."""
 
-import os
 import shutil
 import threading
 from collections.abc import Callable, Iterator
@@ -18,29 +17,6 @@ from inbox.records.engine import make_sessions, open_engine
 from inbox.settings import Settings
 from inbox.web.application import create_app
 from tests.web.filled import fill, fill_findings
-
-CHROMIUM = Path("/usr/bin/chromium")
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[object]:
-    """Debian's Chromium, driven by Playwright."""
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        _cannot("the package playwright is not installed")
-    if not CHROMIUM.exists():
-        _cannot(f"there is no {CHROMIUM}")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
-def _cannot(reason: str) -> None:
-    if os.environ.get("INBOX_TESTS_REQUIRE") == "all":
-        pytest.fail(reason)
-    pytest.skip(reason)
 
 
 @dataclass

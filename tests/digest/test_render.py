@@ -1,12 +1,11 @@
 """A digest as text and as mail: the same content, readable in a terminal, in light and in dark."""
 
 import base64
-import os
 import re
-import shutil
 from email import message_from_bytes
 from email.policy import default
 from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -151,19 +150,10 @@ def test_back_numbers_as_atom(session: Session) -> None:
     assert links["self"] == "https://post.kitchen.example/digests.atom?token=t"
 
 
-def chromium() -> str:
-    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-    if found is None:
-        if os.environ.get("INBOX_TESTS_REQUIRE") == "all":
-            pytest.fail("no Chromium, which .ci/run requires")
-        pytest.skip("no Chromium to show the mail in")
-    return found
-
-
 @pytest.mark.browser
-def test_the_mail_in_a_real_browser_light_and_dark_on_a_phone(session: Session, tmp_path: Path) -> None:
-    from playwright.sync_api import sync_playwright
-
+def test_the_mail_in_a_real_browser_light_and_dark_on_a_phone(
+    session: Session, tmp_path: Path, chromium: Any
+) -> None:
     fill_week(session)
     html, pictures = as_mail(build(session), public_url="https://post.kitchen.example")
     for picture in pictures:
@@ -171,17 +161,15 @@ def test_the_mail_in_a_real_browser_light_and_dark_on_a_phone(session: Session, 
         html = html.replace(f"cid:{picture.name}@digest", shown)
     page_file = tmp_path / "digest.html"
     page_file.write_text(html, encoding="utf-8")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium())
-        papers = {}
-        for scheme in ("light", "dark"):
-            context = browser.new_context(color_scheme=scheme, viewport={"width": 360, "height": 800})
-            page = context.new_page()
-            page.goto(page_file.as_uri())
-            assert page.evaluate("document.documentElement.scrollWidth") <= 360
-            assert page.evaluate("[...document.images].every(one => one.naturalWidth > 0 && one.alt)")
-            assert page.evaluate("document.images.length") == len(pictures)
-            papers[scheme] = page.evaluate("getComputedStyle(document.body).backgroundColor")
-        browser.close()
+    papers = {}
+    for scheme in ("light", "dark"):
+        context = chromium.new_context(color_scheme=scheme, viewport={"width": 360, "height": 800})
+        page = context.new_page()
+        page.goto(page_file.as_uri())
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+        assert page.evaluate("[...document.images].every(one => one.naturalWidth > 0 && one.alt)")
+        assert page.evaluate("document.images.length") == len(pictures)
+        papers[scheme] = page.evaluate("getComputedStyle(document.body).backgroundColor")
+        context.close()
 
     assert papers == {"light": "rgb(253, 252, 248)", "dark": "rgb(26, 23, 21)"}
