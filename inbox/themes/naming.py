@@ -13,7 +13,15 @@ from inbox.themes.vocabulary import vocabulary
 SHARED: Final = 0.4
 """Chosen: an entry belongs to a theme when its mean weight over the members is at least this."""
 
+LOOSELY_SHARED: Final = 0.2
+"""Chosen: the bar for a theme that would otherwise be named by one member's phrase alone."""
+
 MAX_WORDS: Final = 7
+
+_SPOKEN: Final = frozenset(
+    "i i'm i'd i've me my we us our you your you'd is are was be that this it do".split()
+)
+"""Words of a sentence that somebody says; a phrase without them is nearer to a name."""
 
 _SUFFIXED: Final = frozenset({"weights", "cups", "from_scratch", "by_hand", "other_language", "tin_size"})
 """Methods that a name puts behind the dish: "sponge in grams"."""
@@ -24,19 +32,25 @@ _WHOLE: Final = frozenset(
 """Methods that are a thing of their own: "weekly plan"."""
 
 
-def common_facets(members: Sequence[Sketch]) -> Facets:
+def common_facets(members: Sequence[Sketch], shared_from: float = SHARED) -> Facets:
     """Entries that most of `members` name, with the mean of their weights."""
     merged = blend((member.wanted.facets, 1.0) for member in members)
     shared: dict[str, dict[str, float]] = {}
     for name, entries in merged.each():
         means = {id: _mean(members, name, id) for id in entries}
-        shared[name] = {id: mean for id, mean in means.items() if mean >= SHARED}
+        shared[name] = {id: mean for id, mean in means.items() if mean >= shared_from}
     return Facets(**shared)
 
 
 def name_of(members: Sequence[Sketch]) -> str:
     """Write a short name from the entries that members share, or from the plainest phrase among them."""
-    facets = common_facets(members)
+    return _from_facets(common_facets(members)) or (
+        _from_facets(_strongest_alone(common_facets(members, LOOSELY_SHARED))) or _plainest_phrase(members)
+    )
+
+
+def _from_facets(facets: Facets) -> str:
+    """A name made of entries; empty where there are none to make it of."""
     whole = [id for id in _strongest(facets.method) if id in _WHOLE]
     if whole:
         return vocabulary().shown(whole[0])
@@ -46,7 +60,16 @@ def name_of(members: Sequence[Sketch]) -> str:
         return " ".join([*before, vocabulary().shown(thing[0]), *after])
     if before or after:
         return " ".join([*before, "recipes", *after])
-    return _plainest_phrase(members)
+    return ""
+
+
+def _strongest_alone(facets: Facets) -> Facets:
+    """The one entry that most share: several that few share would make a thing that nobody asks for."""
+    pairs = [(value, name, id) for name, entries in facets.each() for id, value in entries.items()]
+    if not pairs:
+        return Facets()
+    value, name, id = max(pairs)
+    return Facets(**{name: {id: value}})
 
 
 def _around(facets: Facets) -> tuple[list[str], list[str]]:
@@ -81,10 +104,14 @@ def _mean(members: Sequence[Sketch], facet: str, id: str) -> float:
 
 
 def _plainest_phrase(members: Sequence[Sketch]) -> str:
-    """Take the phrase nearest to four words, the most typical member's first."""
+    """Take the phrase least like a sentence and nearest to four words, the most typical member's first."""
     phrases = [member.wanted.phrase for member in members if member.wanted.phrase]
     if not phrases:
         return "something else"
-    best = min(phrases, key=lambda phrase: abs(len(phrase.split()) - 4))
+    best = min(phrases, key=lambda phrase: (_spoken_count(phrase), abs(len(phrase.split()) - 4)))
     words = best.split()
     return " ".join(words[:MAX_WORDS]) + (" …" if len(words) > MAX_WORDS else "")
+
+
+def _spoken_count(phrase: str) -> int:
+    return sum(word.strip(".,;:!?").lower() in _SPOKEN for word in phrase.split())
