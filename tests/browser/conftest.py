@@ -1,5 +1,6 @@
 """A real Chromium before a real server; skipped with a reason where there is none, required in .ci/run."""
 
+import contextlib
 import shutil
 import threading
 from collections.abc import Callable, Iterator
@@ -50,7 +51,13 @@ def _serve(folder: Path) -> Iterator[Site]:
     engine = open_engine(settings.engine_url)
     migrate.upgrade(engine)
     server = waitress.create_server(create_app(settings, engine), host="127.0.0.1", port=0, threads=4)
-    thread = threading.Thread(target=server.run, daemon=True)
+
+    def run() -> None:
+        # Closed from another thread, the server may still be waiting on a socket that is gone.
+        with contextlib.suppress(OSError):
+            server.run()
+
+    thread = threading.Thread(target=run, daemon=True)
     thread.start()
     yield Site(f"http://127.0.0.1:{server.effective_port}", engine, datetime.now(UTC))
     server.close()
