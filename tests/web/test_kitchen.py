@@ -1,6 +1,6 @@
 """Themes, recipes, replies, hazards and digests through the pages."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pytest
 from flask.testing import FlaskClient
@@ -273,3 +273,35 @@ def test_the_feed_is_private(owner: FlaskClient, nobody: FlaskClient, filled: Se
     assert b"<feed" in nobody.get(f"/digests/feed/{address}").data
     owner.post("/digests/feed")
     assert nobody.get(f"/digests/feed/{address}").status_code == 404
+
+
+def test_a_published_theme_shows_who_cooked_it_and_who_asked_later(
+    owner: FlaskClient, ledger: Session, now: datetime
+) -> None:
+    recipe = make_recipe(ledger, slug="gf-loaf", title="Loaf without wheat")
+    theme = make_theme(ledger, shelf="published", shelf_at=THEN, recipe_id=recipe.id, name="wheatless loaf")
+    ada = make_reader(ledger)
+    first = make_message(ledger, reader_id=ada.id, received_at=THEN - timedelta(days=9), text="A loaf please")
+    later = make_message(
+        ledger, reader_id=make_reader(ledger).id, received_at=now, text="Any wheatless loaf?"
+    )
+    open_one = make_message(ledger, received_at=now, text="Loaf?")
+    for message in (first, later, open_one):
+        ledger.add(ThemeMember(message_id=message.id, theme_id=theme.id, similarity=1.0, joined_at=THEN))
+    made = make_message(ledger, reader_id=ada.id, received_at=now)
+    for field, value in {"kinds": ["made_it"], "outcome": "worked", "recipe": "gf-loaf"}.items():
+        set_hand_label(ledger, made.id, field, value, account_id=None, now=now)
+    pointing = {"state": "sent", "subject": "Re", "body": "It is here: Loaf without wheat", "sent_at": now}
+    ledger.add(Reply(message_id=later.id, created_at=now, changed_at=now, **pointing))
+    ledger.commit()
+    number, made_id = theme.id, made.id
+    ledger.rollback()
+
+    page = owner.get(f"/requests/{number}").text
+    assert "one told of making it: one worked" in page
+    assert f"/messages?only={made_id}" in page
+    after = page[page.index("Asked after it was published") :]
+    assert "answered by pointing on" in after
+    assert "not answered yet" in after
+    assert "A loaf please" not in after[: after.index("Requests over time")]
+    assert "one told of making it" in owner.get("/requests?shelf=published").text

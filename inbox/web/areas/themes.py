@@ -26,7 +26,7 @@ area = Blueprint("themes", __name__)
 def show_themes(session: Session) -> Answer:
     """The ranking, or another shelf."""
     shelf = request.args.get("shelf", "open")
-    return load_themes(session, shelf if shelf in SHELVES else "open")
+    return load_themes(session, shelf if shelf in SHELVES else "open", settings().zone)
 
 
 @area.get("/requests/<int:theme_id>")

@@ -11,10 +11,12 @@ from sqlalchemy.orm import Session, joinedload
 
 from inbox.digest.charts import bars
 from inbox.digest.drawing import Drawing
+from inbox.digest.paid import PaidTheme, load_paid
 from inbox.pipeline.hand_themes import get_theme
-from inbox.records.tables import Labels, Message
-from inbox.records.tables_out import Theme, ThemeMember, ThemeRank
+from inbox.records.tables import Message, Recipe
+from inbox.records.tables_out import Reply, Theme, ThemeMember, ThemeRank
 from inbox.replies.telling import who_asked
+from inbox.replies.whom import ANSWERED
 from inbox.themes.vocabulary import vocabulary
 from inbox.web.page import Page
 from inbox.web.pages.choices import Choice, recipe_choices, theme_choices
@@ -29,6 +31,7 @@ PART_WORDS = {
     "effort": ("Work", "your own estimate against three days"),
 }
 WORDS_SHOWN = 12
+LATER_SHOWN = 40
 
 
 @dataclass(frozen=True)
@@ -56,7 +59,7 @@ class ThemesPage(Page):
     most: int = 300
 
 
-def load_themes(session: Session, shelf: str) -> ThemesPage:
+def load_themes(session: Session, shelf: str, zone: ZoneInfo) -> ThemesPage:
     """The themes of one shelf; the open ones in the order of the ranking."""
     counts = dict(
         session.execute(
@@ -73,9 +76,10 @@ def load_themes(session: Session, shelf: str) -> ThemesPage:
         .options(joinedload(Theme.recipe))
         .order_by(ThemeRank.place.is_(None), ThemeRank.place, Theme.id)
     ).all()
+    paid = {one.theme_id: one for one in load_paid(session, zone)} if shelf == "published" else {}
     lines: dict[str, list[ThemeLine]] = {shelf: [], "on_the_bench": []}
     for theme, rank in rows:
-        lines[theme.shelf].append(_line(theme, rank, members.get(theme.id, 0)))
+        lines[theme.shelf].append(_line(theme, rank, members.get(theme.id, 0), paid.get(theme.id)))
     return ThemesPage(
         shelf=shelf,
         shelves=[
@@ -93,13 +97,13 @@ def load_themes(session: Session, shelf: str) -> ThemesPage:
     )
 
 
-def _line(theme: Theme, rank: ThemeRank | None, member_count: int) -> ThemeLine:
+def _line(theme: Theme, rank: ThemeRank | None, member_count: int, paid: PaidTheme | None) -> ThemeLine:
     readers = rank.reader_count if rank and theme.shelf == "open" else None
     under = rank.in_words if rank and theme.shelf == "open" else ""
     if theme.shelf == "on_the_bench" and theme.bench_due_on:
         under = f"to be ready by {theme.bench_due_on:%-d %B %Y}"
     elif theme.shelf == "published" and theme.recipe:
-        under = f"published as {theme.recipe.title}"
+        under = f"published as {theme.recipe.title}" + (f". {paid.paid.in_words}" if paid else "")
     elif theme.shelf == "passed_over":
         under = theme.shelf_reason or ""
     count = readers if readers is not None else member_count
@@ -135,13 +139,14 @@ class Asked:
 
 
 @dataclass(frozen=True)
-class Paid:
-    """Whether a published theme paid: who asked, who of them made it, how it turned out."""
+class Later:
+    """A request that came after publishing, and how it was answered."""
 
-    asked_count: int
-    made_count: int
-    worked_count: int
-    failed_count: int
+    message_id: int
+    who: str
+    when: datetime
+    words: str
+    answer: str
 
 
 @dataclass(frozen=True)
@@ -169,7 +174,8 @@ class ThemePage(Page):
     request_count: int
     chart: Drawing
     tell_count: int
-    paid: Paid | None
+    paid: PaidTheme | None
+    later: list[Later]
     themes: list[Choice]
     recipes: list[Choice]
     trouble: str = ""
@@ -181,6 +187,7 @@ def load_theme(session: Session, theme_id: int, zone: ZoneInfo, *, now: datetime
     rank = session.get(ThemeRank, theme.id)
     details: Mapping[str, Any] = rank.details if rank else {}
     parts = score_parts(details.get("parts") or {})
+    paid = next(iter(load_paid(session, zone, only=theme.id)), None) if theme.shelf == "published" else None
     moments = session.scalars(
         select(Message.received_at)
         .join(ThemeMember, ThemeMember.message_id == Message.id)
@@ -207,7 +214,8 @@ def load_theme(session: Session, theme_id: int, zone: ZoneInfo, *, now: datetime
         request_count=len(moments),
         chart=_chart(moments, zone, now),
         tell_count=len(who_asked(session, theme.id)),
-        paid=_paid(session, theme) if theme.shelf == "published" else None,
+        paid=paid,
+        later=_later(session, theme, paid.since) if paid else [],
         themes=[choice for choice in theme_choices(session) if choice[0] != str(theme.id)],
         recipes=recipe_choices(session, "choose the recipe"),
     )
@@ -278,23 +286,44 @@ def load_asked(session: Session, theme_id: int, limit: int) -> list[Asked]:
     ]
 
 
-def _paid(session: Session, theme: Theme) -> Paid:
-    """How many who asked made the recipe, and how it turned out for them."""
-    askers = (
-        select(Message.reader_id)
+def _later(session: Session, theme: Theme, since: datetime) -> list[Later]:
+    """Requests that came after publishing, the newest first, each with its answer."""
+    messages = session.scalars(
+        select(Message)
         .join(ThemeMember, ThemeMember.message_id == Message.id)
-        .where(ThemeMember.theme_id == theme.id, Message.reader_id.is_not(None))
-        .distinct()
-    )
-    asked = session.scalar(select(func.count()).select_from(askers.subquery())) or 0
-    made = session.execute(
-        select(Message.reader_id, Labels.outcome)
-        .join(Labels, Labels.message_id == Message.id)
-        .where(Message.reader_id.in_(askers), Labels.is_made_it, Labels.recipe_id == theme.recipe_id)
+        .where(ThemeMember.theme_id == theme.id, Message.received_at >= since)
+        .options(joinedload(Message.reader))
+        .order_by(Message.received_at.desc(), Message.id.desc())
+        .limit(LATER_SHOWN)
     ).all()
-    return Paid(
-        asked_count=asked,
-        made_count=len({reader for reader, _ in made}),
-        worked_count=len({reader for reader, outcome in made if outcome == "worked"}),
-        failed_count=len({reader for reader, outcome in made if outcome == "failed"}),
-    )
+    ids = [row.id for row in messages]
+    readers = {row.reader_id for row in messages if row.reader_id}
+    answers: dict[int, Reply] = {}
+    for reply in session.scalars(
+        select(Reply)
+        .where(Reply.state.in_(ANSWERED), Reply.message_id.in_(ids) | Reply.reader_id.in_(readers))
+        .order_by(Reply.id)
+    ):
+        for number in (reply.message_id, *reply.also_answers):
+            if number is not None:
+                answers[number] = reply
+    return [
+        Later(
+            row.id,
+            name_of(row),
+            row.received_at,
+            excerpt(row.text, 160),
+            _answer_words(answers.get(row.id), theme.recipe),
+        )
+        for row in messages
+    ]
+
+
+def _answer_words(reply: Reply | None, recipe: Recipe | None) -> str:
+    """How a later request was answered; by pointing, where the reply names the recipe."""
+    if reply is None:
+        return "not answered yet"
+    when = f"{reply.sent_at or reply.changed_at:%-d %b %Y}"
+    names = [words for words in (recipe.title, recipe.url) if words] if recipe else []
+    pointed = any(words.casefold() in reply.body.casefold() for words in names)
+    return f"answered {'by pointing ' if pointed else ''}on {when}"
