@@ -84,6 +84,11 @@ class Settings:
     imap_folder: str = _setting("INBOX", "Mailbox folder to read.")
     imap_mark_seen: bool = _setting(False, "Whether messages that were read in are marked as seen.")
     feeds: str = _setting("", "Addresses of comment feeds to poll, with spaces between.", owner=True)
+    learn_after_labels: int = _setting(
+        25,
+        "Messages put right by hand after which the program learns from them by itself; 0: only when asked.",
+        owner=True,
+    )
     poll_minutes: int = _setting(15, "Minutes between looks at the mailbox and the feeds.")
     reply_hold_minutes: int = _setting(
         10, "Minutes in which a sent reply can still be taken back.", owner=True
@@ -116,6 +121,7 @@ class Settings:
         self._check_between("port", 0, 65535)
         self._check_between("lead_time_weeks", 0, 26)
         self._check_between("poll_minutes", 1, 24 * 60)
+        self._check_between("learn_after_labels", 0, 100_000)
         if self.mail_by == "smtp" and not self.smtp_host:
             raise InputError("Setting mail_by is smtp but smtp_host is empty; set INBOX_SMTP_HOST.")
 

@@ -15,6 +15,7 @@ from inbox.cli.log_lines import log_to_standard_error
 from inbox.digest.schedule import scheduler
 from inbox.errors import InboxError
 from inbox.pipeline.jobs import Jobs
+from inbox.pipeline.rounds import Kitchen
 from inbox.records import accounts
 from inbox.records.engine import make_sessions
 from inbox.records.turns import Leadership
@@ -44,13 +45,16 @@ def serve_site(
         log_to_standard_error(settings.log_level)
         port = listening.getsockname()[1]
         address = f"http://{settings.bind}:{port}"
-        app = create_app(settings, engine, clock=clock)
+        kitchen = Kitchen(settings)
+        app = create_app(settings, engine, clock=clock, kitchen=kitchen)
         server = waitress.create_server(app, sockets=[listening], threads=_THREADS, ident=None)
         where = address + (_link(engine, sign_in_as, clock()) if sign_in_as is not None else "/")
         click.echo(f"Open {where}\nStop with Ctrl-C.")
         # One process that an owner starts does all; on PostgreSQL there may be several web workers.
         beside = (
-            _schedule_beside(settings, engine, clock) if engine.dialect.name == "sqlite" else nullcontext()
+            _schedule_beside(settings, engine, clock, kitchen)
+            if engine.dialect.name == "sqlite"
+            else nullcontext()
         )
         with beside, _stopped_by_signals():
             try:
@@ -60,10 +64,13 @@ def serve_site(
 
 
 @contextmanager
-def _schedule_beside(settings: Settings, engine: Engine, clock: Callable[[], datetime]) -> Iterator[None]:
+def _schedule_beside(
+    settings: Settings, engine: Engine, clock: Callable[[], datetime], kitchen: Kitchen
+) -> Iterator[None]:
     """Keep the schedule in threads of this process."""
     with Leadership(engine, settings.folder) as leader:
-        kept = scheduler(Jobs(settings, engine, leader, clock=clock).all(), zone=settings.zone, clock=clock)
+        jobs = Jobs(settings, engine, leader, clock=clock, kitchen=kitchen)
+        kept = scheduler(jobs.all(), zone=settings.zone, clock=clock)
         kept.start()
         try:
             yield

@@ -50,7 +50,10 @@ def told_of(session: Session, messages: list[Message]) -> list[Told]:
 
 
 def hand_labelled(session: Session) -> list[Labelled]:
-    """Messages whose kinds a person has said, with what counts for the rest: training messages."""
+    """Messages whose kinds a person has said, with what counts for the rest: training messages.
+
+    Their ids are the numbers of the messages.
+    """
     spoken = select(HandLabel.message_id).where(HandLabel.field == "kinds")
     messages = list(session.scalars(select(Message).where(Message.id.in_(spoken)).order_by(Message.id)))
     fields = {message.id: set[str]() for message in messages}
@@ -70,7 +73,7 @@ def _labelled(message: Message, told: Told, slugs: dict[int, str]) -> Labelled:
     if labels is None:
         raise ValueError(f"message {message.id} has no labels")
     return Labelled(
-        id=message.key,
+        id=str(message.id),
         told=told,
         kinds=frozenset(labels.kinds),
         outcome=labels.outcome,

@@ -21,6 +21,7 @@ from inbox.intake.feed import poll_feed
 from inbox.intake.fetch import Fetched, fetch
 from inbox.intake.mailbox import look_into, open_mailbox
 from inbox.intake.mention import verify_mentions
+from inbox.pipeline.learning import ask_if_due
 from inbox.pipeline.long_work import do_next, drop_forgotten_uploads
 from inbox.pipeline.rounds import Kitchen, go_round
 from inbox.pipeline.sources import import_options
@@ -56,17 +57,25 @@ class Jobs:
         Asked before each job.
     clock : callable
         Gives the present moment.
+    kitchen : Kitchen, optional
+        Where the process has one already, so that it holds its models once.
     """
 
     def __init__(
-        self, settings: Settings, engine: Engine, leader: Leadership, *, clock: Callable[[], datetime]
+        self,
+        settings: Settings,
+        engine: Engine,
+        leader: Leadership,
+        *,
+        clock: Callable[[], datetime],
+        kitchen: Kitchen | None = None,
     ) -> None:
         self._given = settings
         self._engine = engine
         self._sessions = make_sessions(engine)
         self._leader = leader
         self._clock = clock
-        self._kitchen = Kitchen(settings)
+        self._kitchen = kitchen or Kitchen(settings)
         self._by = f"{socket.gethostname()} {getpid()}"
 
     def all(self) -> list[Job]:
@@ -74,6 +83,7 @@ class Jobs:
         found = [
             ("long work", 2, self.do_long_work),
             ("read", 10, self.read_new),
+            ("learn", 600, self.learn),
             ("send", 30, self.send_replies),
             ("digest", 60, self.make_digests),
             ("alert", 15, self.alert),
@@ -106,6 +116,12 @@ class Jobs:
             waits = session.scalar(select(Message.id).where(Message.kept_apart.is_(None), unread).limit(1))
         if waits is not None:
             go_round(self._sessions, self._kitchen, self._given, now=now)
+
+    def learn(self, now: datetime) -> None:
+        """Ask for learning from hand labels, when enough came since the last time."""
+        settings = self._settings()
+        with self._sessions.begin() as session:
+            ask_if_due(session, after=settings.learn_after_labels, zone=settings.zone, now=now)
 
     def send_replies(self, now: datetime) -> None:
         """Send the replies whose hold is over."""

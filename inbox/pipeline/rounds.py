@@ -11,13 +11,13 @@ from threading import Lock
 
 from sqlalchemy.orm import Session, sessionmaker
 
-from inbox.pipeline.catalogue import hand_labelled
 from inbox.pipeline.judge import judge_recipes
+from inbox.pipeline.learning import learned, number_in_use
 from inbox.pipeline.rank import rank_themes
 from inbox.pipeline.read import ReadResult, Spread, one_by_one, read_messages
 from inbox.pipeline.regroup import RegroupResult, regroup
 from inbox.reading.model import ReadingModel
-from inbox.reading.saved import load_or_train
+from inbox.reading.saved import load_or_train, load_saved
 from inbox.records.saved import with_saved
 from inbox.records.turns import one_at_a_time
 from inbox.settings import Settings
@@ -35,14 +35,30 @@ class Kitchen:
         self._settings = settings
         self._lock = Lock()
         self._model: ReadingModel | None = None
+        self._number = 0
         self._likeness: Likeness | None = None
 
     def model(self, session: Session) -> ReadingModel:
-        """The reading model for the seed messages and the hand labels."""
+        """The model that all workers are to use: of the shipped messages and of what was learned by hand."""
+        number = number_in_use(session)
         with self._lock:
-            if self._model is None:
-                self._model = load_or_train(self._settings.model_folder, hand_labelled(session))
+            if self._model is None or self._number != number:
+                self._model = load_or_train(self._settings.model_folder, learned(session))
+                self._number = number
             return self._model
+
+    def model_at_hand(self, session: Session) -> ReadingModel | None:
+        """The same model if it is there without being trained: a page does not wait for that."""
+        number = number_in_use(session)
+        if not self._lock.acquire(blocking=False):
+            return None
+        try:
+            if self._model is None or self._number != number:
+                self._model = load_saved(self._settings.model_folder, learned(session))
+                self._number = number
+            return self._model
+        finally:
+            self._lock.release()
 
     def likeness(self) -> Likeness:
         """The measure of how alike two requests are."""
@@ -50,11 +66,6 @@ class Kitchen:
             if self._likeness is None:
                 self._likeness = load_or_fit(self._settings.model_folder)
             return self._likeness
-
-    def renew(self) -> None:
-        """Forget the reading model, so that the next use takes the newest one."""
-        with self._lock:
-            self._model = None
 
 
 @dataclass(frozen=True)
@@ -85,7 +96,6 @@ def go_round(
         Read also what another model has read.
     """
     with sessions() as session:
-        settings = with_saved(session, settings)
         model = kitchen.model(session)
     read = read_messages(
         sessions,
@@ -98,8 +108,14 @@ def go_round(
     regrouped = regroup(
         sessions, kitchen.likeness(), now=now, progress=lambda done, of: tell("grouping", done, of)
     )
+    reckon(sessions, settings, now=now)
+    return Round(read, regrouped)
+
+
+def reckon(sessions: sessionmaker[Session], settings: Settings, *, now: datetime) -> None:
+    """Rank the themes and judge the recipes from what counts now; `settings` as for `go_round`."""
     with sessions.begin() as session:
         one_at_a_time(session, "rank")
-        rank_themes(session, settings, now=now)
-        judge_recipes(session, settings, now=now)
-    return Round(read, regrouped)
+        counted = with_saved(session, settings)
+        rank_themes(session, counted, now=now)
+        judge_recipes(session, counted, now=now)

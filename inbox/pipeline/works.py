@@ -1,27 +1,48 @@
-"""The kinds of long work: bringing a file in, reading everything again, going a round."""
+"""The kinds of long work: bringing a file in, reading again, grouping, learning, reckoning, a digest."""
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, delete, exists, select
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.errors import InputError
 from inbox.intake.fetch import fetch_page
 from inbox.intake.recipes import import_recipes
 from inbox.intake.run import import_path
-from inbox.pipeline.long_work import Tell, Work
-from inbox.pipeline.rounds import Kitchen, go_round
+from inbox.pipeline.learning import LEARN, in_words, learn
+from inbox.pipeline.long_work import Tell, Work, ask
+from inbox.pipeline.regroup import regroup
+from inbox.pipeline.rounds import Kitchen, go_round, reckon
 from inbox.pipeline.sources import import_options
 from inbox.pipeline.weekly import make_digest
 from inbox.records.one_reader import wipe_traces
 from inbox.records.saved import with_saved
+from inbox.records.tables_out import LongWork
 from inbox.replies.post import drop_forgotten_letters
 from inbox.settings import Settings
 
 IMPORT, RECIPES, READ_AGAIN, DIGEST, WIPE = "import", "recipes", "read again", "digest", "wipe"
+REGROUP, RECKON = "regroup", "reckon"
+
+
+def reckon_soon(session: Session, *, now: datetime) -> None:
+    """Have ranking and standings reckoned anew after a decision; asked for once, however many decisions.
+
+    One that is being done already may have looked before this decision, so another one is asked for.
+    """
+    waits = select(LongWork.id).where(LongWork.what == RECKON, LongWork.started_at.is_(None))
+    session.execute(delete(LongWork).where(LongWork.what == RECKON, LongWork.finished_at.is_not(None)))
+    if session.scalar(waits.where(LongWork.finished_at.is_(None)).limit(1)) is None:
+        ask(session, RECKON, {"name": "Reckoning anew"}, now=now)
+
+
+def is_being_reckoned(session: Session) -> bool:
+    """Whether a decision was made that ranking and standings do not tell of yet."""
+    waits = exists().where(LongWork.what == RECKON, LongWork.finished_at.is_(None))
+    return bool(session.scalar(select(waits)))
 
 
 def works(
@@ -34,8 +55,8 @@ def works(
     """What `long_work.do_next` can do, by name.
 
     `import` takes the arguments of `import_options` and the file's `name`; `recipes` a
-    file; `read again`, `digest` (of the last full week) and `wipe` (after somebody was
-    forgotten) nothing.
+    file; the others nothing: `digest` is of the last full week, `wipe` comes after somebody was
+    forgotten, `reckon` after a decision.
     """
 
     def now_settings() -> Settings:
@@ -69,8 +90,20 @@ def works(
         return f"{found.in_words}.{passed_over} {round_of(tell, again=True)}"
 
     def read_again(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
-        kitchen.renew()
         return round_of(tell, again=True)
+
+    def learn_by_hand(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
+        said = in_words(row := learn(sessions, settings.model_folder, now=clock(), tell=tell))
+        return f"{said} {round_of(tell, again=True)}" if row.taken else said
+
+    def group_again(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
+        done = regroup(sessions, kitchen.likeness(), now=clock(), progress=tell)
+        reckon(sessions, settings, now=clock())
+        return f"Placed {done.placed_count:,} requests; {done.new_theme_count:,} themes are new."
+
+    def reckon_anew(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
+        reckon(sessions, settings, now=clock())
+        return "Ranking and standings are reckoned anew."
 
     def digest(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
         made = make_digest(
@@ -92,6 +125,9 @@ def works(
         IMPORT: import_file,
         RECIPES: import_catalogue,
         READ_AGAIN: read_again,
+        LEARN: learn_by_hand,
+        REGROUP: group_again,
+        RECKON: reckon_anew,
         DIGEST: digest,
         WIPE: wipe,
     }

@@ -96,6 +96,11 @@ class Scorer:
         """The weights of one message's terms: a sparse row of shape (1, n_terms)."""
         return self._vectorizer.transform([clauses])
 
+    def mean_values(self) -> Scores:
+        """The scores of a message of which nothing is known, of shape (n_labels,)."""
+        mean: Scores = self._mean
+        return mean
+
     def cue_values(self, prepared: Prepared) -> Scores:
         """The weights of the cues as the model sees them, of shape (n_messages, n_cues)."""
         return self._cues(prepared)

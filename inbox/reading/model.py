@@ -15,7 +15,7 @@ from threadpoolctl import threadpool_limits
 
 from inbox.errors import InputError
 from inbox.reading.calibrated import Calibrated, Table, Truth, best_f1_threshold, out_of_site
-from inbox.reading.explain import words_that_weighed
+from inbox.reading.explain import Weighed, what_weighed
 from inbox.reading.faults import FaultFeatures, FaultModel
 from inbox.reading.findings import CatalogueRecipe, HazardFound, Labelled, Reading, RecipeLink, Told
 from inbox.reading.hazards import HazardFeatures, HazardModel
@@ -152,12 +152,9 @@ class ReadingModel:
     def _kind_probabilities(self, senses: Table) -> Table:
         return np.column_stack([model.probabilities(senses) for model in self._kinds])
 
-    def explain(self, told: Told) -> Mapping[str, list[tuple[str, float]]]:
-        """For each kind the reader's own words that weighed most, with their weight (above 0 speaks for it).
-
-        Only words, pairs of words and turns of phrase are listed; the encoder's part cannot be told in words.
-        """
-        return words_that_weighed(self._scorer, prepare([told]))
+    def explain(self, told: Told) -> Mapping[str, Weighed]:
+        """For each kind, outcome and fault what weighed most, and how much of it can be told in words."""
+        return what_weighed(self._scorer, told, prepare([told]))
 
     def _reading(
         self,

@@ -9,13 +9,14 @@ import json
 import os
 import pickle
 import platform
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import Final, TypeVar
 
+from inbox.errors import InputError
 from inbox.places import seed_folder
 from inbox.reading.evaluate import compare
 from inbox.reading.findings import Labelled, Reading
@@ -50,23 +51,26 @@ def load_or_train(folder: Path, hand_labelled: Sequence[Labelled] = ()) -> Readi
     return load(path, made_from, ReadingModel) or _train_and_save(path, labelled, made_from)
 
 
+def load_saved(folder: Path, hand_labelled: Sequence[Labelled] = ()) -> ReadingModel | None:
+    """As `load_or_train`, but None where the model would have to be trained first."""
+    path = folder / FILE_NAME
+    return load(path, origin([*seed_messages(), *hand_labelled]), ReadingModel) if path.is_file() else None
+
+
 @dataclass(frozen=True, slots=True)
 class Retrained:
     """What came of a retraining.
 
     Attributes
     ----------
-    model : ReadingModel
-        The one to use from now on.
-    is_new : bool
-        False where the model in use stayed because it was more right.
+    taken : bool
+        False where the labels learned from before stay the ones to learn from.
     f1_before, f1_after : float
-        Macro-F1 of kinds in cross-validation on the hand-labelled messages, without and with learning
-        from them.
+        Macro-F1 of kinds in cross-validation on the hand-labelled messages, with the hand labels learned
+        from before and with all of them.
     """
 
-    model: ReadingModel
-    is_new: bool
+    taken: bool
     f1_before: float
     f1_after: float
 
@@ -75,12 +79,18 @@ FOLDS: Final = 4
 FEWEST_TO_COMPARE: Final = 20
 
 
-def retrain(folder: Path, hand_labelled: Sequence[Labelled], *, in_use: ReadingModel) -> Retrained:
-    """Learn from the hand labels too, and keep the result only if it is at least as right.
+def retrain(
+    folder: Path,
+    hand_labelled: Sequence[Labelled],
+    *,
+    learned: Sequence[Labelled] = (),
+    tell: Callable[[int, int], None] = lambda _done, _of: None,
+) -> Retrained:
+    """Learn from all hand labels, and keep the result only if it is at least as right.
 
-    Both are judged on each quarter of the hand-labelled messages in turn: the seed messages alone, and the
-    seed messages with the other three quarters. With fewer than 20 hand labels nothing can be compared, and
-    the model in use stays.
+    Both ways are judged on each quarter of the hand-labelled messages in turn, which neither learns from: the
+    shipped messages with those hand labels that the model in use has learned from, and the shipped messages
+    with all hand labels. What is taken lies in `folder` afterwards, for `load_or_train`.
 
     Parameters
     ----------
@@ -88,22 +98,46 @@ def retrain(folder: Path, hand_labelled: Sequence[Labelled], *, in_use: ReadingM
         The service's own data folder, as for `load_or_train`.
     hand_labelled : sequence of Labelled
         All of them, also those that the model in use has learned from.
-    in_use : ReadingModel
-        Returned where the new one is not as right.
+    learned : sequence of Labelled
+        What the model in use has learned from, as it was labelled then.
+    tell : callable
+        Called before each training with how many are done, and of how many.
+
+    Raises
+    ------
+    InputError
+        With fewer than 20 hand labels nothing can be compared.
     """
     if len(hand_labelled) < FEWEST_TO_COMPARE:
-        return Retrained(in_use, False, 0.0, 0.0)
-    seed = seed_messages()
-    before = _kinds_f1(hand_labelled, _read(ReadingModel.train(seed), hand_labelled))
-    readings: list[Reading] = []
-    for fold in range(FOLDS):
-        rest = [message for place, message in enumerate(hand_labelled) if place % FOLDS != fold]
-        readings.extend(_read(ReadingModel.train([*seed, *rest]), hand_labelled[fold::FOLDS]))
-    in_order = [message for fold in range(FOLDS) for message in hand_labelled[fold::FOLDS]]
-    after = _kinds_f1(in_order, readings)
-    if after < before:
-        return Retrained(in_use, False, before, after)
-    return Retrained(load_or_train(folder, hand_labelled), True, before, after)
+        raise InputError(
+            f"Learning needs at least {FEWEST_TO_COMPARE} messages whose kind was put right by hand, so that "
+            f"it can be told whether it helps; there are {len(hand_labelled)}."
+        )
+    steps = FOLDS + (FOLDS if learned else 1) + 1
+    done = 0
+
+    def trained(labelled: Sequence[Labelled]) -> ReadingModel:
+        nonlocal done
+        tell(done, steps)
+        done += 1
+        return ReadingModel.train([*seed_messages(), *labelled])
+
+    folds = [hand_labelled[fold::FOLDS] for fold in range(FOLDS)]
+    shipped = None if learned else trained([])
+    before: list[Reading] = []
+    after: list[Reading] = []
+    for tested in folds:
+        held_out = {message.id for message in tested}
+        was = shipped or trained([message for message in learned if message.id not in held_out])
+        before.extend(_read(was, tested))
+        after.extend(_read(trained([one for one in hand_labelled if one.id not in held_out]), tested))
+    in_order = [message for tested in folds for message in tested]
+    f1_before, f1_after = _kinds_f1(in_order, before), _kinds_f1(in_order, after)
+    if f1_after < f1_before:
+        return Retrained(False, f1_before, f1_after)
+    tell(done, steps)
+    load_or_train(folder, hand_labelled)
+    return Retrained(True, f1_before, f1_after)
 
 
 def _read(model: ReadingModel, labelled: Sequence[Labelled]) -> list[Reading]:

@@ -321,6 +321,22 @@ class LongWork(Row):
     trouble: Mapped[str | None]
 
 
+class Learning(Row):
+    """One try at learning from hand labels: what was learned from, and whether the result was taken."""
+
+    __tablename__ = "learnings"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    tried_at: Mapped[datetime]
+    taken: Mapped[bool]
+    label_count: Mapped[int]
+    right_before: Mapped[float]
+    right_after: Mapped[float]
+    """Macro-F1 of kinds in cross-validation on the hand-labelled messages, from 0 to 1."""
+    labels: Mapped[dict[str, Any]]
+    """Number of each message with its labels as they were learned; no words of readers."""
+
+
 class UploadPiece(Row):
     """A piece of a file that was handed in for long work; in the ledger, so that any worker can do it."""
 

@@ -7,6 +7,7 @@ from flask import Flask
 from sqlalchemy import Engine
 from werkzeug.middleware.proxy_fix import ProxyFix
 
+from inbox.pipeline.rounds import Kitchen
 from inbox.places import templates_folder
 from inbox.settings import Settings
 from inbox.web import phrasing, request_lines, safety, still, trouble
@@ -26,6 +27,7 @@ from inbox.web.areas import (
     replies,
     take_out,
     themes,
+    work,
 )
 from inbox.web.installation import Installation, remember, utc_now
 
@@ -34,7 +36,7 @@ FORM_BYTES = 1_000_000
 
 AREAS = (
     bringing, checking, digests, entry, hazards, home, house, messages, owner,
-    reader_forms, readers, recipes, replies, take_out, themes,
+    reader_forms, readers, recipes, replies, take_out, themes, work,
 )  # fmt: skip
 
 
@@ -43,6 +45,7 @@ def create_app(
     engine: Engine,
     *,
     clock: Callable[[], datetime] = utc_now,
+    kitchen: Kitchen | None = None,
 ) -> Flask:
     """Make the web application.
 
@@ -54,9 +57,11 @@ def create_app(
         The ledger, with its tables in their newest form (`records.migrate.upgrade`).
     clock : callable, optional
         Gives the present moment.
+    kitchen : Kitchen, optional
+        Where the process has one already, so that it holds its models once.
     """
     app = Flask(__name__, template_folder=str(templates_folder()), static_folder=None)
-    here = Installation(settings, engine, clock)
+    here = Installation(settings, engine, clock, kitchen or Kitchen(settings))
     remember(app, here)
     app.config.update(
         SECRET_KEY=here.make_key(),

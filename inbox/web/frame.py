@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy.orm import Session
 
+from inbox.pipeline.works import is_being_reckoned
 from inbox.records.accounts import SignedIn
 from inbox.records.hazards import count_waiting
 from inbox.settings import Settings
@@ -21,6 +22,7 @@ class Frame:
     person: str | None = None
     role: str | None = None
     open_hazard_count: int = 0
+    is_being_reckoned: bool = False
 
     @classmethod
     def without_ledger(cls, settings: Settings) -> "Frame":
@@ -44,4 +46,5 @@ def load_frame(session: Session, settings: Settings, account: SignedIn | None, *
         person=account.name,
         role=account.role,
         open_hazard_count=count_waiting(session, now=now),
+        is_being_reckoned=is_being_reckoned(session),
     )

@@ -11,6 +11,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session, sessionmaker
 
+from inbox.pipeline.rounds import Kitchen
 from inbox.records.engine import make_sessions, reading_sessions
 from inbox.records.limits import signing_key
 from inbox.settings import Settings
@@ -25,11 +26,12 @@ def utc_now() -> datetime:
 
 @dataclass(frozen=True)
 class Installation:
-    """The one thing that the application remembers between requests; nothing in it changes."""
+    """The one thing that the application remembers between requests; only the kitchen's models change."""
 
     settings: Settings
     engine: Engine
     clock: Callable[[], datetime]
+    kitchen: Kitchen
 
     @property
     def writing(self) -> sessionmaker[Session]:

@@ -1,5 +1,7 @@
 """What the model makes of sentences, and that it does not get worse on a site it was not trained on."""
 
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +13,11 @@ from inbox.reading.findings import CatalogueRecipe, Labelled, RecipeLink, Told
 from inbox.reading.kept_rows import encode_known
 from inbox.reading.model import ReadingModel
 from inbox.reading.outcomes import ENDINGS
-from inbox.reading.prepared import prepare
+from inbox.reading.prepared import cut_clauses, prepare
 from inbox.reading.saved import load_or_train
+from inbox.reading.text import words
 from inbox.reading.training import seed_messages
-from inbox.words import KINDS
+from inbox.words import FAULTS, KINDS, OUTCOMES
 
 HELD_OUT = "world"
 FLOOR = {"kinds": 0.84, "outcome": 0.66, "faults": 0.55, "hazard recall": 0.75, "hazard precision": 0.50}
@@ -161,17 +164,58 @@ def test_another_language_is_told(read) -> None:
     assert read("Bonjour, la pâte n'a pas levé du tout, que dois-je faire ?").language == "fr"
 
 
+def _words_of(told: Told) -> set[str]:
+    return {word for clause in cut_clauses([told])[0] for word in words(clause)}
+
+
 def test_the_words_that_weighed_are_the_readers_own(model: ReadingModel) -> None:
-    told = Told("Please could you do a vegan version? I would love one.")
-    weights = model.explain(told)
-    assert set(weights) == set(KINDS)
-    heaviest = [words for words, weight in weights["request"] if weight > 0]
-    assert heaviest
-    assert all(
-        word in told.text.lower()
-        for words in heaviest
-        for word in words.lower().replace("(not) ", "").split()
-    )
+    told = Told("Please could you do a vegan version? I would love one.", stars=2)
+    weighed = model.explain(told)
+    assert set(weighed) == {*KINDS, *OUTCOMES, *FAULTS}
+    assert {"version", "vegan", "please"} < {name for name, weight in weighed["request"].words if weight > 0}
+    for one in [told, *(message.told for message in seed_messages()[::41])]:
+        own = _words_of(one)
+        for found in model.explain(one).values():
+            assert 0 <= found.share_in_words <= 1
+            for name, _ in found.words:
+                assert set(words(name.replace("(not) ", ""))) <= own
+
+
+def test_without_the_strongest_words_it_is_less_sure(model: ReadingModel) -> None:
+    """Of shipped messages with each kind they were read as; the sense of the whole may outweigh a word."""
+    lower = tried = 0
+    for message in seed_messages()[::23]:
+        told = message.told
+        [reading] = model.read([told], [])
+        for kind in reading.kinds:
+            names = [name for name, weight in model.explain(told)[kind].words if weight > 0][:2]
+            without = told.text
+            for name in names:
+                pattern = r"\W+".join(map(re.escape, name.replace("(not) ", "").split()))
+                without = re.sub(rf"\b{pattern}", "", without, flags=re.IGNORECASE)
+            if without != told.text:
+                [again] = model.read([replace(told, text=without)], [])
+                tried += 1
+                lower += again.kind_probabilities[kind] < reading.kind_probabilities[kind]
+    assert tried > 100
+    assert lower / tried > 0.85
+
+
+def test_faults_are_explained_by_their_signs(model: ReadingModel) -> None:
+    assert "raw" in model.explain(Told("Followed it exactly, it came out raw."))["undercooked"].words[0][0]
+    denied = model.explain(Told("It was not raw at all"))["undercooked"].words
+    assert all(weight < 1 for _, weight in denied)
+
+
+def test_stars_are_named_where_they_weigh() -> None:
+    """No shipped message has stars; an owner's readers give them, and the model learns what they mean."""
+    rated = [
+        replace(one, told=replace(one.told, stars=1.0 if "problem" in one.kinds else 5.0))
+        for one in seed_messages()[::8]
+    ]
+    weighed = ReadingModel.train(rated).explain(Told("Followed it, here is how it was.", stars=1))
+    assert "the one star" in [name for name, weight in weighed["problem"].signs if weight > 0]
+    assert "the one star" in [name for name, weight in weighed["worked"].signs if weight < 0]
 
 
 def test_the_same_messages_give_the_same_model() -> None:

@@ -1,9 +1,11 @@
 import json
+import random
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from inbox.errors import InputError
 from inbox.reading import saved
 from inbox.reading.findings import Labelled, Told
 from inbox.reading.model import ReadingModel
@@ -56,6 +58,60 @@ def test_what_a_model_is_made_from_follows_each_label() -> None:
     assert json.dumps(saved.origin([message]))
 
 
-def test_few_hand_labels_leave_the_model_in_use(tmp_path: Path, small: ReadingModel) -> None:
-    result = saved.retrain(tmp_path, seed_messages()[:5], in_use=small)
-    assert (result.model, result.is_new) == (small, False)
+def test_from_few_hand_labels_nothing_is_learned(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="there are 5"):
+        saved.retrain(tmp_path, seed_messages()[:5])
+    assert list(tmp_path.iterdir()) == []
+
+
+NEW = 60
+
+
+@pytest.fixture
+def few_shipped(monkeypatch: pytest.MonkeyPatch) -> list[Labelled]:
+    """Only a part of the shipped messages is shipped; returns some of the others, as labelled by hand."""
+    every = seed_messages()
+    monkeypatch.setattr(saved, "seed_messages", lambda: every[::30])
+    return [replace(one, id=str(at), site="") for at, one in enumerate(every[7::30][:NEW])]
+
+
+def test_what_helps_is_taken_and_lies_ready(tmp_path: Path, few_shipped: list[Labelled]) -> None:
+    """Labels of the kind that only this owner gives: the shipped messages say otherwise."""
+    told = [
+        Told(f"{words} number {at}") for at in range(20) for words in ("Zucchini please", "Mine sank, loaf")
+    ]
+    own = [
+        Labelled(str(at), one, frozenset({"comment" if "please" in one.text else "problem"}))
+        for at, one in enumerate(told)
+    ]
+    steps: list[tuple[int, int]] = []
+
+    result = saved.retrain(tmp_path, own, tell=lambda done, of: steps.append((done, of)))
+
+    assert result.taken
+    assert result.f1_after > result.f1_before
+    assert steps == [(done, 6) for done in range(6)]
+    ready = saved.load_saved(tmp_path, own)
+    assert ready is not None
+    assert ready.read([told[0]], [])[0].kinds == ("comment",)
+
+
+def test_what_harms_is_refused_and_nothing_is_changed(tmp_path: Path, few_shipped: list[Labelled]) -> None:
+    """Half of them were muddled since they were learned from: in no way that could be learned."""
+    draw, kinds = random.Random(5), ("made_it", "problem", "request", "question")
+    muddled = [
+        one
+        if draw.random() > 0.5
+        else replace(one, kinds=frozenset({draw.choice(kinds)}), outcome=None, faults=frozenset())
+        for one in few_shipped
+    ]
+
+    result = saved.retrain(tmp_path, muddled, learned=few_shipped)
+
+    assert not result.taken
+    assert result.f1_after < result.f1_before
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_page_never_waits_for_training(tmp_path: Path) -> None:
+    assert saved.load_saved(tmp_path) is None

@@ -1,17 +1,21 @@
 """Messages: finding them, opening one, correcting what the program read, several at once, undo."""
 
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from flask import Blueprint, Response, g, request
 from sqlalchemy.orm import Session
 
 from inbox.errors import InboxError, InputError, NotFoundError
+from inbox.pipeline.catalogue import told_of
 from inbox.pipeline.hand_themes import move
+from inbox.pipeline.works import reckon_soon
+from inbox.reading.explain import Weighed
 from inbox.records.settle import remove_hand_label, set_hand_label, toggled
 from inbox.records.tables import Labels, Message, Photo, RawItem
 from inbox.records.undo import remember, undo
 from inbox.web.access import account, inside, may, see_other, settings
+from inbox.web.installation import installation
 from inbox.web.notices import say
 from inbox.web.page import Answer, Refusal
 from inbox.web.pages.messages import load_message, load_messages, load_several
@@ -32,7 +36,13 @@ def show_messages(session: Session) -> Answer:
 @may("owner", "helper")
 def show_message(session: Session, message_id: int) -> Answer:
     """One message."""
-    return load_message(session, message_id)
+    return load_message(session, message_id, explain=_explain)
+
+
+def _explain(session: Session, message: Message) -> Mapping[str, Weighed]:
+    """What weighed in reading it, by the model in use; nothing where that has still to be trained."""
+    model = installation().kitchen.model_at_hand(session)
+    return model.explain(told_of(session, [message])[0]) if model else {}
 
 
 @area.post("/messages/<int:message_id>/labels")
@@ -65,6 +75,7 @@ def _correct_one(session: Session, message_id: int, touch: str) -> str:
     if field == "theme":
         chosen = request.form.get("theme", "")
         move(session, message_id, int(chosen) if chosen.isdecimal() else None, now=g.now)
+        reckon_soon(session, now=g.now)
         return "Theme set by hand."
     if field == "back":
         remove_hand_label(session, message_id, code)
@@ -125,6 +136,7 @@ def _correct_all(session: Session, chosen: Sequence[int]) -> list[str]:
     if theme.isdecimal():
         for message_id in chosen:
             move(session, message_id, int(theme), now=g.now)
+        reckon_soon(session, now=g.now)
         done.append("theme set")
     mark = request.form.get("reply", "")
     if mark in ("none", "wanted"):

@@ -7,6 +7,7 @@ from flask import Blueprint, g, request
 from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
+from inbox.pipeline.works import reckon_soon
 from inbox.records.revisions import mend, note_revision
 from inbox.web.access import inside, may, see_other, settings
 from inbox.web.notices import say
@@ -47,6 +48,7 @@ def note_change(session: Session, slug: str) -> Answer:
     except InputError as error:
         page = load_recipe(session, slug, settings().zone, now=g.now)
         return Refusal(replace(page, trouble=str(error), typed_note=note))
+    reckon_soon(session, now=g.now)
     say("Noted. Reports from then on are counted apart from those before.")
     return see_other(f"/recipes/{slug}")
 
@@ -56,5 +58,6 @@ def note_change(session: Session, slug: str) -> Answer:
 def note_mended(session: Session, slug: str) -> Answer:
     """Write down that a fault of the page is mended."""
     mend(session, slug, request.form.get("what", ""), request.form.get("note"), now=g.now)
+    reckon_soon(session, now=g.now)
     say("Mended. It comes back if a reader tells of it again.")
     return see_other(inside(request.form.get("then"), f"/recipes/{slug}"))

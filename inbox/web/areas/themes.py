@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from inbox.errors import InboxError, InputError
 from inbox.pipeline import hand_themes
+from inbox.pipeline.works import reckon_soon
 from inbox.replies.compose import sender_of
 from inbox.replies.telling import press_telling
 from inbox.web.access import account, may, see_other, settings
@@ -52,7 +53,7 @@ def decide(session: Session, theme_id: int) -> Answer:
             say("Merged; the two are one from now on.")
         elif what == "effort":
             hand_themes.estimate_effort(session, theme_id, _days(form.get("days", "")))
-            say("Your estimate counts from the next ranking on.")
+            say("Your estimate is kept, and counts in the ranking.")
         else:
             _put_on_shelf(session, theme_id, what)
             say(
@@ -66,6 +67,7 @@ def decide(session: Session, theme_id: int) -> Answer:
         session.rollback()
         page = load_theme(session, theme_id, settings().zone, now=g.now)
         return Refusal(replace(page, trouble=str(error)))
+    reckon_soon(session, now=g.now)
     return see_other(f"/requests/{theme_id}")
 
 
@@ -132,6 +134,7 @@ def split(session: Session, theme_id: int) -> Answer:
         session.rollback()
         page = load_split(session, theme_id)
         return Refusal(replace(page, chosen=frozenset(chosen), typed_name=name, trouble=str(error)))
+    reckon_soon(session, now=g.now)
     say(f"{len(chosen)} moved here, for good.")
     return see_other(f"/requests/{target}")
 

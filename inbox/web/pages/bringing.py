@@ -13,6 +13,7 @@ from inbox.intake.set_aside import count_set_aside, get_set_aside, list_set_asid
 from inbox.intake.table import TablePreview
 from inbox.intake.table_columns import FIELDS
 from inbox.pipeline.long_work import HELD
+from inbox.pipeline.works import IMPORT, RECIPES
 from inbox.records.tables import IntakeRun, Recipe, SetAside
 from inbox.records.tables_out import LongWork
 from inbox.web.page import Page
@@ -71,7 +72,12 @@ class BringInPage(Page):
 
 def load_bring_in(session: Session, limit_bytes: int) -> BringInPage:
     """The page for handing files in."""
-    works = session.scalars(select(LongWork).order_by(LongWork.id.desc()).limit(12)).all()
+    works = session.scalars(
+        select(LongWork)
+        .where(LongWork.what.in_((HELD, IMPORT, RECIPES)))
+        .order_by(LongWork.id.desc())
+        .limit(12)
+    ).all()
     lines = [work_line(work) for work in works]
     runs = session.scalars(select(IntakeRun).order_by(IntakeRun.id.desc()).limit(RUNS_SHOWN)).all()
     return BringInPage(

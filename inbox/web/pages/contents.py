@@ -7,9 +7,10 @@ from typing import ClassVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from inbox.pipeline.long_work import HELD
 from inbox.records.hazards import count_waiting
 from inbox.records.tables import Message, Recipe, SetAside
-from inbox.records.tables_out import DigestRow, Reply, Theme
+from inbox.records.tables_out import DigestRow, LongWork, Reply, Theme
 from inbox.web.page import Page
 
 
@@ -26,6 +27,7 @@ class ContentsPage(Page):
     waiting_count: int
     hazard_count: int
     set_aside_count: int
+    going_count: int
 
 
 def load_contents(session: Session, *, now: datetime) -> ContentsPage:
@@ -43,4 +45,5 @@ def load_contents(session: Session, *, now: datetime) -> ContentsPage:
         waiting_count=count(Reply.state == "waiting"),
         hazard_count=count_waiting(session, now=now),
         set_aside_count=count(SetAside.left_out_at.is_(None), SetAside.taken_in_at.is_(None)),
+        going_count=count(LongWork.what != HELD, LongWork.finished_at.is_(None)),
     )

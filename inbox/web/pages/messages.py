@@ -1,6 +1,6 @@
 """The list of messages, and one message with all that is known of it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
@@ -10,6 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
+from inbox.reading.explain import Weighed
 from inbox.records.search import Search, beside, count_messages, find_messages
 from inbox.records.tables import (
     HandLabel,
@@ -123,6 +124,8 @@ class Because:
     what: str
     how_sure: float | None
     words: str = ""
+    against: str = ""
+    share_in_words: float | None = None
 
 
 @dataclass(frozen=True)
@@ -169,6 +172,7 @@ class MessagePage(Page):
     is_request: bool
     by_hand: list[str]
     because: list[Because]
+    is_explained: bool
     photos: list[PhotoShown]
     attachments: list[str]
     has_original: bool
@@ -183,7 +187,11 @@ class MessagePage(Page):
     newer: int | None
 
 
-def load_message(session: Session, message_id: int) -> MessagePage:
+Explain = Callable[[Session, Message], Mapping[str, Weighed]]
+"""Says what weighed in reading a message, by label; nothing where no model is at hand."""
+
+
+def load_message(session: Session, message_id: int, *, explain: Explain) -> MessagePage:
     """The page of one message; raises NotFoundError."""
     message = session.get(Message, message_id)
     if message is None:
@@ -194,6 +202,7 @@ def load_message(session: Session, message_id: int) -> MessagePage:
     member = session.get(ThemeMember, message_id)
     recipe = labels.recipe if labels else None
     older, newer = beside(session, message)
+    weighed = explain(session, message) if message.reading else {}
     return MessagePage(
         entry=as_entry(message),
         subject=message.subject or "",
@@ -220,7 +229,8 @@ def load_message(session: Session, message_id: int) -> MessagePage:
                 select(HandLabel.field).where(HandLabel.message_id == message_id).order_by(HandLabel.id)
             )
         ),
-        because=_because(message.reading),
+        because=_because(message.reading, weighed),
+        is_explained=bool(weighed),
         photos=[
             PhotoShown(*row)
             for row in session.execute(
@@ -283,7 +293,7 @@ def _facts(message: Message) -> list[tuple[str, str, str]]:
     return facts
 
 
-def _because(reading: MessageReading | None) -> list[Because]:
+def _because(reading: MessageReading | None, weighed: Mapping[str, Weighed]) -> list[Because]:
     """What the reading rests on, in the order of what matters."""
     if reading is None:
         return []
@@ -296,17 +306,36 @@ def _because(reading: MessageReading | None) -> list[Because]:
         )
     for kind, value in sorted(reading.kind_probabilities.items(), key=lambda item: -item[1]):
         if value >= 0.05:
-            found.append(Because(said(kind), value))
+            found.append(_weighing(said(kind), value, weighed.get(kind)))
     if "made_it" in reading.kinds:
         for outcome, value in sorted(reading.outcome_probabilities.items(), key=lambda item: -item[1]):
             if value >= 0.1:
-                found.append(
-                    Because(f"outcome: {'not said' if outcome == 'unsaid' else said(outcome)}", value)
-                )
+                what = f"outcome: {'not said' if outcome == 'unsaid' else said(outcome)}"
+                found.append(_weighing(what, value, weighed.get(outcome)))
     for fault in reading.faults:
-        found.append(Because(f"fault: {said(fault)}", reading.fault_probabilities.get(fault)))
+        how_sure = reading.fault_probabilities.get(fault)
+        found.append(_weighing(f"fault: {said(fault)}", how_sure, weighed.get(fault)))
     if reading.recipe_why:
         found.append(Because("the recipe", reading.recipe_confidence or None, reading.recipe_why))
     if reading.wants:
         found.append(Because("asks for", None, reading.wants))
     return found
+
+
+def _weighing(what: str, how_sure: float | None, weighed: Weighed | None) -> Because:
+    """One reading with the words that weighed most for it, and those against it."""
+    if weighed is None:
+        return Because(what, how_sure)
+    return Because(
+        what,
+        how_sure,
+        words=_named(weighed, 1),
+        against=_named(weighed, -1),
+        share_in_words=weighed.share_in_words,
+    )
+
+
+def _named(weighed: Weighed, direction: int) -> str:
+    words = [f"“{name}”" for name, weight in weighed.words if weight * direction > 0]
+    signs = [name for name, weight in weighed.signs if weight * direction > 0]
+    return ", ".join(words + signs)
