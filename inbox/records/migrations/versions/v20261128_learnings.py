@@ -22,8 +22,8 @@ def upgrade() -> None:
         sa.Column("tried_at", Moment(), nullable=False),
         sa.Column("taken", sa.Boolean(), nullable=False),
         sa.Column("label_count", sa.Integer(), nullable=False),
-        sa.Column("right_before", sa.Float(), nullable=False),
-        sa.Column("right_after", sa.Float(), nullable=False),
+        sa.Column("right_before", sa.Double(), nullable=False),
+        sa.Column("right_after", sa.Double(), nullable=False),
         sa.Column("labels", Document, nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_learnings")),
     )
