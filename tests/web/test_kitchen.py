@@ -157,11 +157,14 @@ def test_a_page_fault_is_listed_until_it_is_mended(
     owner: FlaskClient, ledger: Session, now: datetime
 ) -> None:
     make_recipe(ledger, slug="tart", title="Tart")
-    message = make_message(ledger)
+    message = make_message(ledger, text="250 g of flour is far too much <b>")
     for field, value in {"kinds": ["problem"], "faults": ["wrong_amount"], "recipe": "tart"}.items():
         set_hand_label(ledger, message.id, field, value, account_id=None, now=now)
     ledger.commit()
 
+    for address in ("/recipes", "/recipes/tart"):
+        assert "In the ingredients: <em>250 g plain flour</em>" in owner.get(address).text
+    assert "250 g of flour is far too much &lt;b&gt;" in owner.get("/recipes/tart").text
     assert "Tart: wrong amount" in owner.get("/recipes").text
     assert owner.post("/recipes/tart/mended", data={"what": "wrong_amount"}).status_code == 303
     assert "Tart: wrong amount" not in owner.get("/recipes").text
