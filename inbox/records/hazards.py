@@ -1,13 +1,14 @@
-"""Messages with a hazard that wait for the owner, and the word that one was dealt with."""
+"""Messages with a hazard that wait for the owner, what of them was looked at, and that one was dealt with."""
 
+from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import Select, delete, func, select
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
 from inbox.records.tables import Labels, Message
-from inbox.records.tables_out import Alert
+from inbox.records.tables_out import Alert, HazardTick
 from inbox.words import HAZARDS
 
 WAITS_DAYS = 60
@@ -54,3 +55,39 @@ def deal_with(session: Session, message_id: int, *, done: bool, now: datetime) -
         session.add(alert)
     alert.message_id, alert.dealt_with_at = message_id, now if done else None
     session.flush()
+
+
+def tick(
+    session: Session,
+    message_id: int,
+    points: Sequence[str],
+    ticked: Collection[str],
+    *,
+    account_id: int | None,
+    now: datetime,
+) -> None:
+    """Keep which points of a hazard's check list were looked at; who ticked one first, and when, stays.
+
+    Parameters
+    ----------
+    points : sequence of str
+        All points of the list as it stands.
+    ticked : collection of str
+        Those that are ticked; the others are open again.
+    """
+    kept = {row.point for row in ticks_of(session, [message_id])}
+    session.execute(
+        delete(HazardTick).where(
+            HazardTick.message_id == message_id,
+            HazardTick.point.in_([one for one in points if one not in ticked]),
+        )
+    )
+    for point in points:
+        if point in ticked and point not in kept:
+            session.add(HazardTick(message_id=message_id, point=point, account_id=account_id, ticked_at=now))
+    session.flush()
+
+
+def ticks_of(session: Session, message_ids: Collection[int]) -> Sequence[HazardTick]:
+    """What was ticked for these messages."""
+    return session.scalars(select(HazardTick).where(HazardTick.message_id.in_(message_ids))).all()

@@ -217,6 +217,18 @@ class Alert(Row):
     dealt_with_at: Mapped[datetime | None]
 
 
+class HazardTick(Row):
+    """A point of a hazard's check list that somebody has looked at."""
+
+    __tablename__ = "hazard_ticks"
+
+    message_id: Mapped[int] = mapped_column(ForeignKey("messages.id", ondelete="CASCADE"), primary_key=True)
+    point: Mapped[str] = mapped_column(primary_key=True)
+    """The words that were ticked; reworded, the point is open again."""
+    account_id: Mapped[int | None] = mapped_column(ForeignKey("accounts.id"))
+    ticked_at: Mapped[datetime]
+
+
 class Mended(Row):
     """The owner's word that a fault of a recipe's page is mended, or a question answered on it."""
 
@@ -228,6 +240,8 @@ class Mended(Row):
     """A fault code, or "question:" and its key."""
     note: Mapped[str | None]
     mended_at: Mapped[datetime]
+    message_ids: Mapped[list[int] | None]
+    """For a question: the messages that had asked it by then, so that the same question is known again."""
 
 
 class Account(Row):

@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
-from inbox.records.hazards import WAITS_DAYS, count_waiting, deal_with
+from inbox.records.hazards import WAITS_DAYS, count_waiting, deal_with, tick, ticks_of
 from inbox.records.settle import set_hand_label
 from inbox.records.tables_out import Alert
 from tests.makers import make_message
@@ -42,3 +42,18 @@ def test_an_alert_that_was_raised_is_used(session: Session, now: datetime) -> No
 def test_a_message_without_hazard_is_not_dealt_with(session: Session, now: datetime) -> None:
     with pytest.raises(NotFoundError):
         deal_with(session, make_message(session).id, done=True, now=now)
+
+
+def test_who_ticked_first_and_when_stays(any_session: Session, now: datetime) -> None:
+    number = _hazard(any_session, now)
+    points, later = ["Look at the label.", "Tell the readers."], now + timedelta(hours=1)
+
+    tick(any_session, number, points, {points[0]}, account_id=None, now=now)
+    tick(any_session, number, points, set(points), account_id=None, now=later)
+    assert {row.point: row.ticked_at for row in ticks_of(any_session, [number])} == {
+        points[0]: now,
+        points[1]: later,
+    }
+
+    tick(any_session, number, points, {points[1]}, account_id=None, now=later)
+    assert [row.point for row in ticks_of(any_session, [number])] == [points[1]]

@@ -308,3 +308,29 @@ def test_a_published_theme_shows_who_cooked_it_and_who_asked_later(
     assert "not answered yet" in after
     assert "A loaf please" not in after[: after.index("Requests over time")]
     assert "one told of making it" in owner.get("/requests?shelf=published").text
+
+
+def test_a_hazards_points_are_ticked_and_the_open_ones_come_first(
+    owner: FlaskClient, ledger: Session, now: datetime
+) -> None:
+    old, new = (
+        make_message(ledger, text=words, received_at=now - timedelta(days=days)).id
+        for words, days in (("Hives again", 2), ("Hives once", 1))
+    )
+    for number in (old, new):
+        set_hand_label(ledger, number, "hazard", "pet", account_id=None, now=now)
+    ledger.commit()
+
+    assert (
+        owner.post(f"/hazards/{new}", data={"do": "look", "point": ["0", "1", "9", "x"]}).status_code == 303
+    )
+    page = owner.get(f"/hazards/{new}").text
+    assert page.count(" checked") == 2
+    assert "Ines, " in page
+    listed = owner.get("/hazards").text
+    assert listed.index("Hives again") < listed.index("Hives once")
+    assert "0 of 2 points looked at" in listed
+    assert "All looked at." in listed
+    owner.post(f"/hazards/{new}", data={"do": "look"})
+    assert " checked" not in owner.get(f"/hazards/{new}").text
+    assert owner.post("/hazards/999", data={"do": "look"}).status_code == 404

@@ -3,8 +3,8 @@
 from flask import Blueprint, g, request
 from sqlalchemy.orm import Session
 
-from inbox.records.hazards import deal_with
-from inbox.web.access import may, see_other, settings
+from inbox.records.hazards import deal_with, tick
+from inbox.web.access import account, may, see_other, settings
 from inbox.web.notices import say
 from inbox.web.page import Answer
 from inbox.web.pages.hazards import load_hazard, load_hazards
@@ -29,7 +29,17 @@ def show_hazard(session: Session, message_id: int) -> Answer:
 @area.post("/hazards/<int:message_id>")
 @may("owner", "helper")
 def deal(session: Session, message_id: int) -> Answer:
-    """Dealt with, or not after all."""
+    """What was looked at; dealt with, or not after all."""
+    if request.form.get("do") == "look":
+        points = [one.words for one in load_hazard(session, message_id, settings().country).points]
+        ticked = {
+            points[int(at)]
+            for at in request.form.getlist("point")
+            if at.isdecimal() and int(at) < len(points)
+        }
+        tick(session, message_id, points, ticked, account_id=account().account_id, now=g.now)
+        say(f"Kept: {len(ticked)} of {len(points)} looked at.")
+        return see_other(f"/hazards/{message_id}")
     done = request.form.get("do") != "wait"
     deal_with(session, message_id, done=done, now=g.now)
     say("Dealt with. It stays in the list of hazards." if done else "It waits again.")

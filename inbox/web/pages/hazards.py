@@ -1,17 +1,19 @@
 """Hazards: the list, and one with its caution, whom to ask, and what to look at."""
 
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session, joinedload
 
 from inbox.errors import NotFoundError
 from inbox.reading.cautions import Caution, caution_for
-from inbox.records.hazards import waiting
+from inbox.records.hazards import ticks_of, waiting
 from inbox.records.tables import Labels, Message
-from inbox.records.tables_out import Alert, Reply
+from inbox.records.tables_out import Account, Alert, Reply
 from inbox.web.page import Page
 from inbox.web.pages.entries import Entry, as_entry
 from inbox.words import HAZARDS
@@ -20,13 +22,37 @@ SHOWN = 60
 
 
 @dataclass(frozen=True)
+class HazardLine:
+    """One hazard in the list, with how much of its check list was looked at."""
+
+    entry: Entry
+    looked_at_count: int
+    point_count: int
+
+    @property
+    def open_count(self) -> int:
+        """Points not looked at yet."""
+        return self.point_count - self.looked_at_count
+
+
+@dataclass(frozen=True)
+class Point:
+    """One point of a hazard's check list; `who` and `when` where it was ticked."""
+
+    words: str
+    who: str = ""
+    when: datetime | None = None
+
+
+@dataclass(frozen=True)
 class HazardsPage(Page):
     """Those that wait first, then the earlier ones."""
 
     template: ClassVar[str] = "hazards/list.html"
     waiting_count: int
-    waiting: list[Entry]
-    earlier: list[Entry]
+    waiting: list[HazardLine]
+    """Those with open points first."""
+    earlier: list[HazardLine]
 
 
 def load_hazards(session: Session, *, now: datetime) -> HazardsPage:
@@ -44,11 +70,21 @@ def load_hazards(session: Session, *, now: datetime) -> HazardsPage:
             joinedload(Message.labels).selectinload(Labels.faults),
         )
     ).all()
+    ticked: dict[int, set[str]] = defaultdict(set)
+    for one in ticks_of(session, [row.id for row in rows]):
+        ticked[one.message_id].add(one.point)
+    lines = [(row.id in ids, _line(row, ticked[row.id])) for row in rows]
     return HazardsPage(
         waiting_count=len(ids),
-        waiting=[as_entry(row) for row in rows if row.id in ids],
-        earlier=[as_entry(row) for row in rows if row.id not in ids],
+        waiting=sorted((line for waits, line in lines if waits), key=lambda line: line.open_count == 0),
+        earlier=[line for waits, line in lines if not waits],
     )
+
+
+def _line(message: Message, ticked: set[str]) -> HazardLine:
+    code = message.labels.hazard if message.labels else None
+    points = caution_for(code).owner_checks if code else ()
+    return HazardLine(as_entry(message), len(ticked.intersection(points)), len(points))
 
 
 @dataclass(frozen=True)
@@ -63,6 +99,9 @@ class HazardPage(Page):
     country: str
     recipe: tuple[str, str] | None
     others: list[Entry]
+    points: list[Point]
+    made_count: int
+    """Readers' reports of making the recipe, for the notice to them."""
     is_dealt_with: bool
     is_answered: bool
 
@@ -79,17 +118,38 @@ def load_hazard(session: Session, message_id: int, country: str) -> HazardPage:
     answered = session.scalar(
         select(Reply.id).where(Reply.message_id == message_id, Reply.state != "draft").limit(1)
     )
+    caution = caution_for(labels.hazard or "", country)
     return HazardPage(
         entry=as_entry(message),
         text=message.text,
         because=message.reading.hazard_words if message.reading else [],
-        caution=caution_for(labels.hazard or "", country),
+        caution=caution,
         country=country,
         recipe=(labels.recipe.slug, labels.recipe.title) if labels.recipe else None,
         others=_others(session, message),
+        points=_points(session, message_id, caution.owner_checks),
+        made_count=_made_count(session, labels.recipe_id),
         is_dealt_with=alert is not None,
         is_answered=answered is not None,
     )
+
+
+def _points(session: Session, message_id: int, checks: Sequence[str]) -> list[Point]:
+    ticks = {row.point: row for row in ticks_of(session, [message_id])}
+    names = dict(session.execute(select(Account.id, Account.name)).all()) if ticks else {}
+    return [
+        Point(words, names.get(ticks[words].account_id or 0, ""), ticks[words].ticked_at)
+        if words in ticks
+        else Point(words)
+        for words in checks
+    ]
+
+
+def _made_count(session: Session, recipe_id: int | None) -> int:
+    if recipe_id is None:
+        return 0
+    query = select(func.count()).where(Labels.recipe_id == recipe_id, Labels.is_made_it)
+    return session.scalar(query) or 0
 
 
 def _others(session: Session, message: Message) -> list[Entry]:
