@@ -37,3 +37,15 @@ STANDINGS: Final = ("failing", "watch", "holding_up", "too_few_reports")
 REPLY_STATES: Final = ("draft", "waiting", "sending", "sent", "came_back", "by_hand")
 
 ROLES: Final = ("owner", "helper")
+
+DOOR_WORDS: Final = {
+    "form": "form",
+    "mail": "mail file",
+    "table": "table",
+    "jsonl": "message file",
+    "feed": "feed",
+    "mailbox": "mailbox",
+    "mention": "mention on a site",
+    "recipes": "recipes",
+}
+"""The doors as pages and digest name them."""

@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from inbox.calendar import Week, local_date
 from inbox.digest import sections
 from inbox.digest.document import Digest, TroubledRecipe, WeekNumbers, WishedTheme, from_json, to_json
-from inbox.digest.numbers import corrected_since, done_since, week_numbers
+from inbox.digest.numbers import arrivals, corrected_since, done_since, week_numbers
 from inbox.digest.paid import paid_lines
 from inbox.digest.sections import Caution, Site
 from inbox.errors import NotFoundError
@@ -77,6 +77,7 @@ def build_digest(session: Session, week: Week, *, site: Site, caution: Caution, 
         praise=sections.praise(session, week, site),
         season=sections.season(session, site, on=local_date(now, site.zone)),
         numbers=numbers,
+        arrivals=arrivals(session, week, site.zone),
         unsure=sections.unsure(session, week, site),
         done=(*done_since(session, since, now), *paid_lines(session, site.zone, since, now)),
     )

@@ -140,6 +140,37 @@ def shares_with_intervals(
     )
 
 
+@dataclass(frozen=True, slots=True)
+class DoorRow:
+    """Messages that came by one door this week, and in a usual week before."""
+
+    name: str
+    count: int
+    usual: float
+
+
+def by_door(title: str, rows: Sequence[DoorRow]) -> Drawing:
+    """A bar for each door this week; a dashed mark where a usual week ends."""
+    line, left, right = 36, 0, WIDTH - 56
+    most = max([1.0, *(max(row.count, row.usual) for row in rows)])
+    shapes: list[Shape] = []
+    for place, row in enumerate(rows):
+        y = line * place + 18
+        across = left + (right - left) * row.usual / most
+        width = (right - left) * row.count / most
+        shapes.append(Words(0, y - 5, shortened(row.name, 40), "ink"))
+        shapes.append(Line(left, y + 12, right, y + 12, "rule"))
+        shapes.append(Box(left, y, width, 12, "accent"))
+        shapes.append(Words(WIDTH, y + 11, f"{row.count:,}", "ink", "end"))
+        shapes.append(Line(across, y - 3, across, y + 15, "ink", 1.5, dashed=True))
+    shapes.append(Words(0, line * len(rows) + 14, "dashed: a usual week before"))
+    said = "; ".join(f"{row.name} {row.count:,}, usually {row.usual:,.3g}" for row in rows)
+    table = tuple((row.name, f"{row.count:,}", f"{row.usual:,.3g}") for row in rows)
+    heads = ("Door", "This week", "A usual week before")
+    words = f"{said}." if rows else "Nothing came."
+    return Drawing(WIDTH, line * len(rows) + 20, title, words, heads, table, tuple(shapes))
+
+
 def weekly_outcomes(
     title: str, weeks: Sequence[OutcomeWeek], *, revisions: Sequence[tuple[int, str]] = ()
 ) -> Drawing:

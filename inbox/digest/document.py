@@ -6,7 +6,7 @@ in `Quote`, beside the number of their message, so that they can be struck out.
 
 import types
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import MISSING, dataclass, fields, is_dataclass
 from datetime import date, datetime
 from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
@@ -165,6 +165,15 @@ class WeekNumbers:
 
 
 @dataclass(frozen=True, slots=True)
+class DoorCount:
+    """Messages that came by one door this week, and on average in the weeks before."""
+
+    door: str
+    messages: Figure
+    usual: float
+
+
+@dataclass(frozen=True, slots=True)
 class Line:
     """One sentence with the figure that it rests on."""
 
@@ -214,6 +223,8 @@ class Digest:
     numbers: tuple[WeekNumbers, ...]
     unsure: tuple[Line, ...]
     done: tuple[Line, ...]
+    arrivals: tuple[DoorCount, ...] = ()
+    """What came by which door, the most first; empty in digests that were frozen before it was counted."""
 
     @property
     def now(self) -> WeekNumbers:
@@ -253,7 +264,8 @@ def _read(kind: type[_Kind], value: Any, place: str) -> _Kind:
         raise ValueError(f"{place} is {value!r}, not a {kind.__name__}")
     hints = get_type_hints(kind)
     try:
-        return kind(**{name: _value(hint, value[name], f"{place}.{name}") for name, hint in hints.items()})
+        names = [one.name for one in fields(kind) if one.name in value or one.default is MISSING]  # type: ignore[arg-type]
+        return kind(**{name: _value(hints[name], value[name], f"{place}.{name}") for name in names})
     except KeyError as error:
         raise ValueError(f"{place} has no {error.args[0]}") from error
 

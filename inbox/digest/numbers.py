@@ -11,7 +11,7 @@ from sqlalchemy import ColumnElement, and_, func, select, true
 from sqlalchemy.orm import Session
 
 from inbox.calendar import Week
-from inbox.digest.document import Figure, Line, OutcomeCount, WeekNumbers
+from inbox.digest.document import DoorCount, Figure, Line, OutcomeCount, WeekNumbers
 from inbox.ranking.stats import wilson
 from inbox.records.tables import HandLabel, Labels, Message, MessageReading, Recipe
 from inbox.records.tables_out import Mended, Reply, Theme
@@ -63,6 +63,37 @@ def week_numbers(
         )
         for place, one in enumerate(shown)
     )
+
+
+def arrivals(
+    session: Session, week: Week, zone: ZoneInfo, *, weeks: int = WEEKS_SHOWN
+) -> tuple[DoorCount, ...]:
+    """What came by each door in `week`, and on average in the weeks before it; the most first."""
+    first = week
+    for _ in range(weeks - 1):
+        first = first.previous()
+    start, end = week.start_at(zone), week.end_at(zone)
+    now, before = (
+        func.count().filter(at) for at in (Message.received_at >= start, Message.received_at < start)
+    )
+    rows = session.execute(
+        select(Message.door, now, before)
+        .where(
+            Message.kept_apart.is_(None),
+            Message.received_at >= first.start_at(zone),
+            Message.received_at < end,
+        )
+        .group_by(Message.door)
+    )
+    found = [
+        DoorCount(
+            door,
+            Figure(count, address(door=door, since=week.monday, until=week.sunday) if count else ""),
+            earlier / (weeks - 1),
+        )
+        for door, count, earlier in rows
+    ]
+    return tuple(sorted(found, key=lambda one: (-one.messages.count, -one.usual, one.door)))
 
 
 def _week_address(name: str, week: Week) -> str:

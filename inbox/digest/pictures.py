@@ -1,8 +1,17 @@
 """The charts of a digest, the same for page and mail."""
 
-from inbox.digest.charts import OutcomeWeek, ShareRow, bars, shares_with_intervals, weekly_outcomes
+from inbox.digest.charts import (
+    DoorRow,
+    OutcomeWeek,
+    ShareRow,
+    bars,
+    by_door,
+    shares_with_intervals,
+    weekly_outcomes,
+)
 from inbox.digest.document import Digest, TroubledRecipe
 from inbox.digest.drawing import Drawing
+from inbox.words import DOOR_WORDS
 
 
 def requests_by_week(digest: Digest) -> Drawing:
@@ -29,6 +38,16 @@ def outcomes_by_week(digest: Digest) -> Drawing:
             for one in digest.numbers
         ],
     )
+
+
+def arrivals_by_door(digest: Digest) -> Drawing | None:
+    """What came by which door; None in digests that do not say."""
+    if not digest.arrivals:
+        return None
+    rows = [
+        DoorRow(DOOR_WORDS.get(one.door, one.door), one.messages.count, one.usual) for one in digest.arrivals
+    ]
+    return by_door("What came by which door", rows)
 
 
 def troubled_shares(digest: Digest) -> Drawing | None:

@@ -265,6 +265,7 @@ def as_mail(digest: Digest, *, public_url: str) -> tuple[str, tuple[Picture, ...
     """
     drawings = {
         "requests": pictures.requests_by_week(digest),
+        "arrivals": pictures.arrivals_by_door(digest),
         "outcomes": pictures.outcomes_by_week(digest),
         "shares": pictures.troubled_shares(digest),
     }

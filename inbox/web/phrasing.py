@@ -7,6 +7,7 @@ from flask import Flask, g
 from markupsafe import Markup, escape
 
 from inbox.digest.drawing import Drawing, as_svg
+from inbox.words import DOOR_WORDS
 
 KIND_WORDS = {
     "made_it": "made it",
@@ -36,16 +37,6 @@ HAZARD_WORDS = {
     "preserving_risk": "preserving",
     "foreign_object": "something in the food that does not belong there",
     "pet": "a pet ate it",
-}
-DOOR_WORDS = {
-    "form": "form",
-    "mail": "mail file",
-    "table": "table",
-    "jsonl": "message file",
-    "feed": "feed",
-    "mailbox": "mailbox",
-    "mention": "mention on a site",
-    "recipes": "recipes",
 }
 REPLY_WORDS = {
     "draft": "draft",

@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from inbox.digest.build import back_numbers, find_digest, freeze, get_digest, since_corrected, spoken_of
 from inbox.digest.document import Digest, Figure, from_json, to_json
 from inbox.digest.numbers import COUNTED, KEPT_IDS, figure
+from inbox.digest.pictures import arrivals_by_door
 from inbox.errors import NotFoundError
 from inbox.records.settle import set_hand_label
 from inbox.records.tables import Recipe
@@ -64,6 +65,34 @@ def test_the_document_survives_json(session: Session) -> None:
     assert from_json(json.loads(json.dumps(to_json(digest)))) == digest
     with pytest.raises(ValueError, match="digest has no hazards"):
         from_json({name: value for name, value in to_json(digest).items() if name != "hazards"})
+
+
+def test_a_digest_frozen_before_arrivals_were_counted_is_still_read(session: Session) -> None:
+    fill_week(session)
+    digest = build(session)
+    old = {name: value for name, value in to_json(digest).items() if name != "arrivals"}
+    assert from_json(old) == replace(digest, arrivals=())
+    assert arrivals_by_door(replace(digest, arrivals=())) is None
+
+
+def test_what_came_by_which_door(session: Session) -> None:
+    """Seven weeks before this one make the usual week; what is kept apart does not count."""
+    for door, weeks_ago, count in (("form", 0, 3), ("form", 1, 7), ("mailbox", 0, 5), ("feed", 2, 14)):
+        for _ in range(count):
+            make_message(session, door=door, received_at=IN_WEEK - timedelta(weeks=weeks_ago))
+    make_message(session, door="form", received_at=IN_WEEK, kept_apart="auto_reply")
+    make_message(session, door="form", received_at=IN_WEEK - timedelta(weeks=8))
+    make_message(session, door="form", received_at=IN_WEEK + timedelta(weeks=1))
+
+    digest = build(session)
+
+    assert [(one.door, one.messages.count, one.usual) for one in digest.arrivals] == [
+        ("mailbox", 5, 0.0), ("form", 3, 1.0), ("feed", 0, 2.0),
+    ]  # fmt: skip
+    assert digest.arrivals[1].messages.address == "/messages?door=form&since=2026-11-16&until=2026-11-22"
+    drawing = arrivals_by_door(digest)
+    assert drawing is not None
+    assert drawing.rows == (("mailbox", "5", "0"), ("form", "3", "1"), ("feed", "0", "2"))
 
 
 def figures_in(value: Any) -> Iterator[Figure]:

@@ -9,10 +9,12 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from inbox.digest.charts import (
+    DoorRow,
     OutcomeWeek,
     ReliabilityBin,
     ShareRow,
     bars,
+    by_door,
     reliability,
     shares_with_intervals,
     weekly_outcomes,
@@ -25,6 +27,8 @@ ALL = [
     bars("Nothing", [], []),
     shares_with_intervals("Shares", [ShareRow("Rye <loaf>", 0.34, 0.2, 0.5, 21)], limit=0.16),
     shares_with_intervals("None", []),
+    by_door("Doors", [DoorRow("form", 12, 4.25), DoorRow("mailbox", 0, 1.5)]),
+    by_door("No doors", []),
     weekly_outcomes("Rye", [OutcomeWeek(week, 3, 1, 2) for week in WEEKS], revisions=[(3, "less water")]),
     reliability("Right", [ReliabilityBin(0.1, 0.12, 0.05, 0.2, 100), ReliabilityBin(0.9, 1.0, 0.9, 1.0, 40)]),
 ]

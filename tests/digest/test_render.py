@@ -69,7 +69,7 @@ def test_the_mail_says_the_same_with_pictures_and_inlined_styles(session: Sessio
 
     found = re.findall(r"<h2[^>]*>([^<]+)</h2>", html)
     assert found == [heading for heading in HEADINGS if "unsure" not in heading]
-    assert [picture.name for picture in pictures] == ["requests", "outcomes", "shares"]
+    assert [picture.name for picture in pictures] == ["requests", "arrivals", "outcomes", "shares"]
     for picture in pictures:
         assert f'src="cid:{picture.name}@digest"' in html
         assert picture.png.startswith(b"\x89PNG")
@@ -99,7 +99,7 @@ def test_the_whole_mail(session: Session) -> None:
     plain, rich = read.iter_parts()
     assert (plain.get_content_type(), rich.get_content_type()) == ("text/plain", "multipart/related")
     ids = [part["Content-ID"] for part in rich.iter_attachments()]
-    assert ids == ["<requests@digest>", "<outcomes@digest>", "<shares@digest>"]
+    assert ids == ["<requests@digest>", "<arrivals@digest>", "<outcomes@digest>", "<shares@digest>"]
     assert all(len(line) <= 998 for line in mail.as_bytes(policy=POLICY).split(b"\r\n"))
 
 

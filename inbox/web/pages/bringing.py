@@ -17,7 +17,7 @@ from inbox.pipeline.works import IMPORT, RECIPES
 from inbox.records.tables import IntakeRun, Recipe, SetAside
 from inbox.records.tables_out import LongWork
 from inbox.web.page import Page
-from inbox.web.phrasing import DOOR_WORDS
+from inbox.words import DOOR_WORDS
 
 RUNS_SHOWN = 40
 RAW_SHOWN_BYTES = 20_000

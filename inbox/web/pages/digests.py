@@ -11,7 +11,13 @@ from sqlalchemy.orm import Session
 from inbox.digest.build import back_numbers, get_digest, since_corrected
 from inbox.digest.document import Digest
 from inbox.digest.drawing import Drawing
-from inbox.digest.pictures import outcomes_by_week, recipe_outcomes, requests_by_week, troubled_shares
+from inbox.digest.pictures import (
+    arrivals_by_door,
+    outcomes_by_week,
+    recipe_outcomes,
+    requests_by_week,
+    troubled_shares,
+)
 from inbox.digest.render import rate_words, share_words, title_of
 from inbox.ranking.health import CAVEAT
 from inbox.records.tables import Message
@@ -28,6 +34,7 @@ class DigestPage(Page):
     title: str
     digest: Digest
     requests: Drawing | None
+    arrivals: Drawing | None
     outcomes: Drawing | None
     shares: Drawing | None
     of_recipes: Mapping[str, Drawing]
@@ -49,6 +56,7 @@ def load_digest(session: Session, week: str) -> DigestPage:
         title=title_of(digest),
         digest=digest,
         requests=requests_by_week(digest),
+        arrivals=arrivals_by_door(digest),
         outcomes=outcomes_by_week(digest),
         shares=troubled_shares(digest),
         of_recipes={recipe.slug: recipe_outcomes(recipe) for recipe in digest.troubled},
