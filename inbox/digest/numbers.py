@@ -194,7 +194,7 @@ def _mended(session: Session, since: datetime, until: datetime) -> list[Line]:
     for mended, recipe in rows:
         what, _, question = mended.what.partition(":")
         words = (
-            f"A question is answered on the page of {recipe.title}: {question.replace('_', ' ')}."
+            f"A question is answered on the page of {recipe.title}: {question}."
             if what == "question"
             else f"Mended on {recipe.title}: {what.replace('_', ' ')}."
         )

@@ -17,12 +17,11 @@ from inbox.digest import pictures
 from inbox.digest.document import Digest, HazardNote, Quote, TroubledRecipe, WishedTheme
 from inbox.digest.drawing import Drawing, as_plain_table, as_png
 from inbox.places import templates_folder
+from inbox.ranking.reasons import rate_words
 from inbox.replies.compose import Sender, compose
 from inbox.replies.whom import count_words
 
 WIDTH: Final = 76
-
-_WEEKS_A_MONTH: Final = 365.2425 / 12 / 7
 
 CAVEAT: Final = "These are shares of reports, not of makes: readers with trouble write more often."
 
@@ -179,7 +178,7 @@ def _wishes(wishes: Iterable[WishedTheme]) -> list[str]:
     return [
         _block(
             ("", f"{wish.place}. {wish.name}: {wish.reason}"),
-            ("   ", rate_words(wish)),
+            ("   ", wish_rate(wish)),
             ("   ", f"Point readers to {wish.covered_by_title} meanwhile." if wish.covered_by_title else ""),
             *(("     ", f"“{quote.words}” (message {quote.message_id})") for quote in wish.quotes),
         )
@@ -187,16 +186,9 @@ def _wishes(wishes: Iterable[WishedTheme]) -> list[str]:
     ]
 
 
-def rate_words(wish: WishedTheme) -> str:
-    """Rate with its interval, by week or by month, and how sure the place is."""
-    if wish.rate_a_week is None or wish.rate_low is None or wish.rate_high is None:
-        return ""
-    factor, span = (1.0, "week") if wish.rate_a_week >= 1 else (_WEEKS_A_MONTH, "month")
-    mean, low, high = (factor * rate for rate in (wish.rate_a_week, wish.rate_low, wish.rate_high))
-    words = f"About {mean:.1f} voices a {span} (between {low:.1f} and {high:.1f})"
-    if wish.first_five_share is not None:
-        words += f"; among the first five with {100 * wish.first_five_share:.0f} % probability"
-    return words + "."
+def wish_rate(wish: WishedTheme) -> str:
+    """How many ask for a theme, with the interval."""
+    return rate_words(wish.rate_a_week, wish.rate_low, wish.rate_high, wish.first_five_share)
 
 
 def _owed(digest: Digest) -> list[str]:
@@ -283,7 +275,7 @@ def as_mail(digest: Digest, *, public_url: str) -> tuple[str, tuple[Picture, ...
             standing_words=STANDING_WORDS,
             hazard_words=HAZARD_WORDS,
             share_words=share_words,
-            rate_words=rate_words,
+            wish_rate=wish_rate,
             count_words=count_words,
         )
     )

@@ -3,7 +3,7 @@
 How alike two questions are comes from outside; nothing here reads words. Start at `repeated`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -111,6 +111,18 @@ def has_stopped(questions: Sequence[Asked], *, noted_on: date, asked_since: date
     fewer = after * before_days < before * after_days
     direction = "less" if fewer else "more"
     verdict = "still too few days to tell" if p_value > SURE else f"it comes {direction} often"
-    since = wording.number(after) if after else "none"
-    times = f"{wording.number(before)} times before the note, {since} since"
-    return Stopped(before, after, p_value, f"{times.capitalize()}: {verdict}.")
+    in_words = f"Asked {wording.times(before)} before, {wording.times(after)} since: {verdict}."
+    return Stopped(before, after, p_value, in_words)
+
+
+def known_again(answered_ids: Collection[int], groups: Sequence[Collection[int]]) -> int | None:
+    """Which of the groups is the question that was answered, by the messages that had asked it by then.
+
+    Returns
+    -------
+    int or None
+        Place of the group that shares most messages; None where none shares any.
+    """
+    shared = [len(set(answered_ids).intersection(group)) for group in groups]
+    best = max(range(len(groups)), key=lambda at: shared[at], default=None)
+    return best if best is not None and shared[best] else None

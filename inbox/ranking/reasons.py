@@ -64,3 +64,31 @@ def _days(days: float) -> str:
         return "less than a day"
     whole = round(days)
     return "a day" if whole == 1 else f"{wording.number(whole)} days"
+
+
+def rate_words(
+    rate_a_week: float | None, low: float | None, high: float | None, first_five_share: float | None
+) -> str:
+    """How many ask, with the interval, by the span in which it is a number that one can picture.
+
+    Parameters
+    ----------
+    rate_a_week, low, high : float or None
+        Voices in an ordinary week, and the bounds of the 80 % interval; without them nothing is said.
+    first_five_share : float or None
+        Share of posterior draws in which the theme is among the first five.
+    """
+    if rate_a_week is None or low is None or high is None:
+        return ""
+    factor, span = next(
+        (factor, span)
+        for factor, span in ((1.0, "week"), (52 / 12, "month"), (52.0, "year"))
+        if factor * rate_a_week >= 0.5 or span == "year"
+    )
+    words = (
+        f"About {factor * rate_a_week:.1f} voices in an ordinary {span}, "
+        f"likely between {factor * low:.1f} and {factor * high:.1f}"
+    )
+    if first_five_share is not None:
+        words += f"; among the first five in {100 * first_five_share:.0f} % of what the figures allow"
+    return f"{words}."

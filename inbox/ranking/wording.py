@@ -23,6 +23,11 @@ def number(count: int) -> str:
     return f"{count:,}"
 
 
+def times(count: int) -> str:
+    """Write "never", "once", "twice", "three times"."""
+    return ("never", "once", "twice")[count] if count < 3 else f"{number(count)} times"
+
+
 def people(count: int) -> str:
     """Write "nobody", "one person", "twenty-one people"."""
     if count == 0:

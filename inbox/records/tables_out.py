@@ -237,7 +237,7 @@ class Mended(Row):
     id: Mapped[int] = mapped_column(primary_key=True)
     recipe_id: Mapped[int] = mapped_column(ForeignKey("recipes.id", ondelete="CASCADE"), index=True)
     what: Mapped[str]
-    """A fault code, or "question:" and its key."""
+    """A fault code, or "question:" and the question in the owner's words."""
     note: Mapped[str | None]
     mended_at: Mapped[datetime]
     message_ids: Mapped[list[int] | None]

@@ -195,12 +195,12 @@ def _recorded(
         .where(Mended.recipe_id == recipe.id, Mended.what.startswith("question:"), Mended.note.is_not(None))
         .order_by(Mended.mended_at.desc())
     ).all()
-    asked = [f"{row.what.removeprefix('question:').replace('_', ' ')} {row.note}" for row in rows]
+    asked = [f"{row.what.removeprefix('question:')} {row.note}" for row in rows]
     near = similarity(message.text, asked)
     best = max(range(len(rows)), key=lambda index: near[index], default=None)
     if best is None or near[best] < NEAR_ENOUGH_HERE:
         return []
-    question = rows[best].what.removeprefix("question:").replace("_", " ")
+    question = rows[best].what.removeprefix("question:")
     why = f"You answered “{question}” on the page of {recipe.title}."
     return [Suggestion("recorded", question, rows[best].note or "", why, similarity=near[best])]
 

@@ -2,7 +2,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from inbox.ranking.questions import Asked, has_stopped, repeated
+from inbox.ranking.questions import Asked, has_stopped, known_again, repeated
 
 DAY = date(2026, 3, 1)
 
@@ -32,5 +32,14 @@ def test_whether_a_note_stopped_it() -> None:
     noted = DAY + timedelta(days=70)
     early = has_stopped(before, noted_on=noted, asked_since=DAY, on=noted + timedelta(days=3))
     late = has_stopped(before, noted_on=noted, asked_since=DAY, on=noted + timedelta(days=70))
-    assert early.in_words == "Fourteen times before the note, none since: still too few days to tell."
+    assert early.in_words == "Asked fourteen times before, never since: still too few days to tell."
     assert late.in_words.endswith("it comes less often.")
+
+
+def test_an_answered_question_is_known_again_by_its_messages() -> None:
+    groups = [(1, 2, 3), (4, 5, 6, 7), (8,)]
+
+    assert known_again((3, 4, 5), groups) == 1
+    assert known_again((3,), groups) == 0
+    assert known_again((99,), groups) is None
+    assert known_again((99,), []) is None

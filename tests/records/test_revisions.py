@@ -7,8 +7,10 @@ import pytest
 from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
-from inbox.records.revisions import mend, note_revision
-from tests.makers import make_recipe
+from inbox.records.revisions import answer_question, mend, note_revision, unmend
+from inbox.records.settle import set_hand_label
+from inbox.records.tables_out import Mended
+from tests.makers import make_message, make_recipe
 
 ZONE = ZoneInfo("Pacific/Auckland")
 
@@ -36,8 +38,47 @@ def test_mending(session: Session, now: datetime) -> None:
     make_recipe(session, slug="tart")
 
     assert mend(session, "tart", "wrong_amount", " ", now=now).note is None
-    assert mend(session, "tart", "question:freezes", "It freezes.", now=now).note == "It freezes."
     with pytest.raises(InputError):
         mend(session, "tart", "sank", None, now=now)
     with pytest.raises(NotFoundError):
         mend(session, "pie", "wrong_amount", None, now=now)
+
+
+def test_an_answered_question_remembers_who_asked_and_can_be_opened_again(
+    session: Session, now: datetime
+) -> None:
+    make_recipe(session, slug="tart")
+    asked, elsewhere = make_message(session).id, make_message(session).id
+    for field, value in {"kinds": ["question"], "recipe": "tart"}.items():
+        set_hand_label(session, asked, field, value, account_id=None, now=now)
+    day = now.astimezone(ZONE).date()
+
+    row = answer_question(
+        session, "tart", " Can it  freeze? ", "Yes.", [asked, elsewhere], day, ZONE, now=now
+    )
+
+    assert (row.what, row.note, row.message_ids) == ("question:Can it freeze?", "Yes.", [asked])
+    assert row.mended_at <= now
+    unmend(session, "tart", row.id)
+    assert session.get(Mended, row.id) is None
+    with pytest.raises(NotFoundError):
+        unmend(session, "tart", row.id)
+
+
+@pytest.mark.parametrize(
+    ("question", "note", "days", "words"),
+    [
+        (" ", "Yes.", 0, "what is asked"),
+        ("Can it freeze?", "", 0, "what you added"),
+        ("Can it freeze?", "Yes.", 2, "lies ahead"),
+        ("Can it freeze?", "Yes.", 0, "not about this recipe"),
+    ],
+)
+def test_an_answer_that_lacks_something_says_what(
+    session: Session, now: datetime, question: str, note: str, days: int, words: str
+) -> None:
+    make_recipe(session, slug="tart")
+    day = now.astimezone(ZONE).date() + timedelta(days=days)
+
+    with pytest.raises(InputError, match=words):
+        answer_question(session, "tart", question, note, [make_message(session).id], day, ZONE, now=now)

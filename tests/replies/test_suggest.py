@@ -192,8 +192,8 @@ def test_the_recorded_answer_to_a_repeated_question(session: Session, now: datet
     rye = make_recipe(session, title="Rye loaf")
     session.add_all(
         [
-            Mended(recipe_id=rye.id, what="question:can_i_freeze_it", note="Sliced.", mended_at=now),
-            Mended(recipe_id=rye.id, what="question:which_flour", note="Type 1150.", mended_at=now),
+            Mended(recipe_id=rye.id, what="question:can I freeze it", note="Sliced.", mended_at=now),
+            Mended(recipe_id=rye.id, what="question:which flour", note="Type 1150.", mended_at=now),
             Mended(recipe_id=rye.id, what="wrong_time", note="40 minutes", mended_at=now),
         ]
     )
@@ -201,7 +201,7 @@ def test_the_recorded_answer_to_a_repeated_question(session: Session, now: datet
 
     (found,) = of_kind(suggestions(session, message.id), "recorded")
 
-    assert (found.title, found.body) == ("can i freeze it", "Sliced.")
+    assert (found.title, found.body) == ("can I freeze it", "Sliced.")
 
 
 @pytest.mark.parametrize("shelf", ["published", "open"])

@@ -1,5 +1,6 @@
 """Themes, recipes, replies, hazards and digests through the pages."""
 
+import re
 from datetime import datetime, timedelta
 
 import pytest
@@ -7,9 +8,19 @@ from flask.testing import FlaskClient
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from inbox.reading.cautions import caution_for
 from inbox.records.settle import set_hand_label
 from inbox.records.tables import Revision
-from inbox.records.tables_out import DigestRow, Mended, Phrase, Reply, Theme, ThemeMember, ThemeRank
+from inbox.records.tables_out import (
+    DigestRow,
+    Mended,
+    Phrase,
+    RecipeStanding,
+    Reply,
+    Theme,
+    ThemeMember,
+    ThemeRank,
+)
 from inbox.settings import Settings
 from inbox.web.ical import bench_day, folded
 from tests.makers import THEN, make_message, make_reader, make_recipe, make_theme
@@ -334,3 +345,76 @@ def test_a_hazards_points_are_ticked_and_the_open_ones_come_first(
     owner.post(f"/hazards/{new}", data={"do": "look"})
     assert " checked" not in owner.get(f"/hazards/{new}").text
     assert owner.post("/hazards/999", data={"do": "look"}).status_code == 404
+
+
+def test_a_repeated_question_is_answered_counted_and_opened_again(
+    owner: FlaskClient, ledger: Session, now: datetime
+) -> None:
+    recipe = make_recipe(ledger, slug="tart", title="Tart")
+    ids = []
+    for days in (60, 40, 20, 0):
+        message = make_message(ledger, text="Does it freeze?", received_at=now - timedelta(days=days))
+        for field, value in {"kinds": ["question"], "recipe": "tart"}.items():
+            set_hand_label(ledger, message.id, field, value, account_id=None, now=now)
+        ids.append(message.id)
+    found = {"message_ids": ids, "in_words": "Four readers ask this.", "words": "Does it freeze?"}
+    facts = {"share": 0.1, "low": 0.0, "high": 0.3, "reader_count": 0, "failed_count": 0.0, "in_words": ""}
+    ledger.add(
+        RecipeStanding(
+            recipe_id=recipe.id,
+            judged_at=now,
+            standing="too_few_reports",
+            details={"questions": [found]},
+            **facts,
+        )
+    )
+    ledger.commit()
+    listed = ",".join(str(number) for number in ids)
+    day = (now - timedelta(days=30)).date().isoformat()
+    sent = {"messages": listed, "question": "can it be frozen?", "note": "Two months.", "on": day}
+
+    assert f"/messages?only={listed}" in owner.get("/recipes/tart").text
+    refused = owner.post("/recipes/tart/answered", data={**sent, "note": ""})
+    assert refused.status_code == 422
+    assert "can it be frozen?" in refused.text
+    assert owner.post("/recipes/tart/answered", data={**sent, "on": "soon"}).status_code == 422
+    assert owner.post("/recipes/tart/answered", data=sent).status_code == 303
+    page = owner.get("/recipes/tart").text
+    assert "Can it be frozen?" in page
+    assert "Asked twice before, twice since: still too few days to tell." in page
+    assert "Four readers ask this." not in page
+    kept = ledger.scalars(select(Mended.id)).one()
+    ledger.rollback()
+    assert owner.post(f"/recipes/tart/mended/{kept}/open").status_code == 303
+    assert "Four readers ask this." in owner.get("/recipes/tart").text
+    assert owner.post(f"/recipes/tart/mended/{kept}/open").status_code == 404
+
+
+def test_no_reply_needed_is_undone_from_the_list(owner: FlaskClient, ledger: Session) -> None:
+    number = _waiting_message(ledger)
+    words = "Does it freeze?"
+    assert words in owner.get("/replies").text
+    owner.post("/replies/no-reply", data={"messages": str(number)})
+    page = owner.get("/replies").text
+    assert words not in page
+    step = re.search(r'action="(/undo/[0-9]+)"', page)
+    assert step is not None
+    assert owner.post(step[1], data={"then": "/replies"}).headers["Location"].endswith("/replies")
+    assert words in owner.get("/replies").text
+
+
+def test_a_caution_is_offered_with_the_numbers_of_the_owners_country(
+    owner: FlaskClient, ledger: Session
+) -> None:
+    number = _waiting_message(ledger)
+    set_hand_label(ledger, number, "hazard", "allergen", account_id=None, now=THEN)
+    ledger.commit()
+    (line, *_) = caution_for("allergen", "GB").help_lines
+    owner.post(f"/replies/{number}/begin")
+    page = owner.get(f"/replies/{number}").text
+    offered = page[page.index("To write it from") :]
+    assert f"{line.who}: {line.number}" in offered
+    # What is put in is what was shown.
+    before = page.count(line.number)
+    owner.post(f"/replies/{number}", data={"do": "use:0", "subject": "Re"})
+    assert owner.get(f"/replies/{number}").text.count(line.number) == before + 1

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
 from inbox.pipeline.works import reckon_soon
-from inbox.records.revisions import mend, note_revision
+from inbox.records.revisions import answer_question, mend, note_revision, unmend
 from inbox.web.access import inside, may, see_other, settings
 from inbox.web.notices import say
 from inbox.web.page import Answer, Refusal
@@ -38,11 +38,7 @@ def note_change(session: Session, slug: str) -> Answer:
     """Write down what was changed."""
     note, typed_day = request.form.get("note", ""), request.form.get("on", "")
     try:
-        try:
-            on = date.fromisoformat(typed_day)
-        except ValueError:
-            raise InputError(f"The day is {typed_day!r}; write it as 2026-11-23.") from None
-        note_revision(session, slug, note, on, settings().zone, now=g.now)
+        note_revision(session, slug, note, _day(typed_day), settings().zone, now=g.now)
     except NotFoundError:
         raise
     except InputError as error:
@@ -50,6 +46,56 @@ def note_change(session: Session, slug: str) -> Answer:
         return Refusal(replace(page, trouble=str(error), typed_note=note))
     reckon_soon(session, now=g.now)
     say("Noted. Reports from then on are counted apart from those before.")
+    return see_other(f"/recipes/{slug}")
+
+
+@area.post("/recipes/<slug>/answered")
+@may("owner", "helper")
+def note_answer(session: Session, slug: str) -> Answer:
+    """Write down that a question asked again and again is answered on the page."""
+    form = request.form
+    ids = [int(number) for number in form.get("messages", "").split(",") if number.isdecimal()]
+    try:
+        answer_question(
+            session,
+            slug,
+            form.get("question", ""),
+            form.get("note", ""),
+            ids,
+            _day(form.get("on", "")),
+            settings().zone,
+            now=g.now,
+        )
+    except NotFoundError:
+        raise
+    except InputError as error:
+        page = load_recipe(session, slug, settings().zone, now=g.now)
+        return Refusal(
+            replace(
+                page,
+                asked_trouble=str(error),
+                typed_question=form.get("question", ""),
+                typed_answer=form.get("note", ""),
+                typed_for=form.get("messages", ""),
+            )
+        )
+    say("Noted. From then on it is counted whether the question stops.")
+    return see_other(f"/recipes/{slug}#asked")
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"The day is {text!r}; write it as 2026-11-23.") from None
+
+
+@area.post("/recipes/<slug>/mended/<int:mended_id>/open")
+@may("owner", "helper")
+def open_again(session: Session, slug: str, mended_id: int) -> Answer:
+    """Not mended, or not answered, after all."""
+    unmend(session, slug, mended_id)
+    say("Open again.")
     return see_other(f"/recipes/{slug}")
 
 

@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from inbox.errors import InboxError
 from inbox.records.tables_out import Reply
+from inbox.records.undo import remember
 from inbox.replies.compose import sender_of
 from inbox.replies.drafts import get_reply, open_draft, save_draft, throw_away
 from inbox.replies.phrases import delete_phrase, save_phrase
@@ -32,7 +33,7 @@ def show_replies(session: Session) -> Answer:
 @may("owner", "helper")
 def show_reply(session: Session, message_id: int) -> Answer:
     """The reply to one message."""
-    return load_reply(session, message_id, settings().reply_hold_minutes)
+    return load_reply(session, message_id, settings())
 
 
 @area.post("/replies/<int:message_id>/begin")
@@ -59,13 +60,13 @@ def write(session: Session, message_id: int) -> Answer:
         with session.begin_nested():
             return _go_on(session, message_id, draft, what)
     except InboxError as error:
-        page = load_reply(session, message_id, settings().reply_hold_minutes)
+        page = load_reply(session, message_id, settings())
         return Refusal(replace(page, problems=[("body", str(error))]), keep=True)
 
 
 def _both_words(session: Session, message_id: int, draft: Reply) -> Refusal:
     """The same draft was changed in another window; nothing of either is lost."""
-    page = load_reply(session, message_id, settings().reply_hold_minutes)
+    page = load_reply(session, message_id, settings())
     return Refusal(
         replace(
             page,
@@ -88,7 +89,7 @@ def _go_on(session: Session, message_id: int, draft: Reply, what: str) -> Answer
     if what == "save":
         return see_other(f"/replies/{message_id}")
     if what.startswith("use:"):
-        offered = suggestions(session, message_id)
+        offered = suggestions(session, message_id, country=settings().country)
         number = int(what[4:]) if what[4:].isdecimal() else -1
         if 0 <= number < len(offered):
             body = f"{draft.body.rstrip()}\n\n{offered[number].body}".lstrip()
@@ -115,8 +116,9 @@ def _go_on(session: Session, message_id: int, draft: Reply, what: str) -> Answer
 def skip(session: Session) -> Answer:
     """No reply needed, for all messages of one entry."""
     ids = [int(number) for number in request.form.get("messages", "").split(",") if number.isdecimal()]
+    step = remember(session, ids, account_id=account().account_id, now=g.now)
     no_reply_needed(session, ids, g.now)
-    say("No reply needed. It can be taken back on the message's page.")
+    say("No reply needed.", undo=step)
     return see_other(inside(request.form.get("then"), "/replies"))
 
 

@@ -18,7 +18,7 @@ from inbox.digest.pictures import (
     requests_by_week,
     troubled_shares,
 )
-from inbox.digest.render import rate_words, share_words, title_of
+from inbox.digest.render import share_words, title_of, wish_rate
 from inbox.ranking.health import CAVEAT
 from inbox.records.tables import Message
 from inbox.web.page import Page
@@ -61,7 +61,7 @@ def load_digest(session: Session, week: str) -> DigestPage:
         shares=troubled_shares(digest),
         of_recipes={recipe.slug: recipe_outcomes(recipe) for recipe in digest.troubled},
         shares_words={recipe.slug: share_words(recipe) for recipe in digest.troubled},
-        rates={wish.theme_id: rate_words(wish) for wish in digest.wishes},
+        rates={wish.theme_id: wish_rate(wish) for wish in digest.wishes},
         waiting=[
             f"{GROUP_WORDS.get(group, said(group)).lower()} {count:,}"
             for group, count in digest.owed_counts.items()

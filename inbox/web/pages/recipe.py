@@ -18,9 +18,11 @@ from inbox.records.tables import Labels, Message, Recipe
 from inbox.records.tables_out import Mended, RecipeStanding
 from inbox.web.page import Page
 from inbox.web.pages.entries import Entry, as_entry
+from inbox.web.pages.questions import Answered, Repeated, load_questions
 from inbox.web.pages.recipes import PageFaultLine, open_page_faults
 from inbox.web.pages.weeks import last_weeks
 from inbox.web.phrasing import said
+from inbox.words import RECIPE_PAGE_FAULTS
 
 WORDS_SHOWN = 6
 CHANGES_SHOWN = 20
@@ -67,9 +69,10 @@ class RecipePage(Page):
     faults: list[FaultLine]
     causes: list[Mapping[str, Any]]
     changes: list[Mapping[str, Any]]
-    repeated: list[Mapping[str, Any]]
+    repeated: list[Repeated]
+    answered: list[Answered]
     page_faults: list[PageFaultLine]
-    mended: list[tuple[str, datetime, str]]
+    mended: list[Mended]
     revisions: list[RevisionLine]
     problems: list[Entry]
     praise: list[Entry]
@@ -79,6 +82,11 @@ class RecipePage(Page):
     today: date
     trouble: str = ""
     typed_note: str = ""
+    asked_trouble: str = ""
+    typed_question: str = ""
+    typed_answer: str = ""
+    typed_for: str = ""
+    """The messages of the question whose form was sent back."""
 
 
 def load_recipe(session: Session, slug: str, zone: ZoneInfo, *, now: datetime) -> RecipePage:
@@ -86,6 +94,7 @@ def load_recipe(session: Session, slug: str, zone: ZoneInfo, *, now: datetime) -
     recipe = get_recipe(session, slug)
     standing = session.get(RecipeStanding, recipe.id)
     details: Mapping[str, Any] = standing.details if standing else {}
+    repeated, answered = load_questions(session, recipe.id, details.get("questions", []), zone, now=now)
     effects = {one.get("revision_id"): one for one in details.get("revisions", [])}
     return RecipePage(
         slug=recipe.slug,
@@ -103,7 +112,8 @@ def load_recipe(session: Session, slug: str, zone: ZoneInfo, *, now: datetime) -
         faults=[_fault_line(one) for one in details.get("faults", [])],
         causes=details.get("causes", []),
         changes=details.get("changes", [])[:8],
-        repeated=details.get("questions", []),
+        repeated=repeated,
+        answered=answered,
         page_faults=open_page_faults(session, recipe.id),
         mended=_mended(session, recipe.id),
         revisions=[
@@ -177,11 +187,13 @@ def _outcome_chart(session: Session, recipe: Recipe, zone: ZoneInfo, now: dateti
     return weekly_outcomes("How it turned out, by week", shown, revisions=changes)
 
 
-def _mended(session: Session, recipe_id: int) -> list[tuple[str, datetime, str]]:
-    rows = session.scalars(
-        select(Mended)
-        .where(Mended.recipe_id == recipe_id)
-        .order_by(Mended.mended_at.desc())
-        .limit(CHANGES_SHOWN)
+def _mended(session: Session, recipe_id: int) -> list[Mended]:
+    """Faults of the page that were mended, the newest first."""
+    return list(
+        session.scalars(
+            select(Mended)
+            .where(Mended.recipe_id == recipe_id, Mended.what.in_(RECIPE_PAGE_FAULTS))
+            .order_by(Mended.mended_at.desc())
+            .limit(CHANGES_SHOWN)
+        )
     )
-    return [(said(row.what.removeprefix("question:")), row.mended_at, row.note or "") for row in rows]

@@ -14,6 +14,7 @@ from inbox.replies.drafts import place_of, state_words
 from inbox.replies.phrases import FIELDS, all_phrases
 from inbox.replies.suggest import Suggestion, suggestions
 from inbox.replies.whom import Owed, count_words, owed, owed_count
+from inbox.settings import Settings
 from inbox.web.page import Page
 from inbox.web.pages.entries import Entry, as_entry, excerpt
 
@@ -103,7 +104,7 @@ class ReplyPage(Page):
     problems: list[tuple[str, str]] = field(default_factory=list)
 
 
-def load_reply(session: Session, message_id: int, hold_minutes: int) -> ReplyPage:
+def load_reply(session: Session, message_id: int, settings: Settings) -> ReplyPage:
     """The page on which a message is answered; raises NotFoundError."""
     message = session.get(Message, message_id)
     if message is None:
@@ -123,13 +124,13 @@ def load_reply(session: Session, message_id: int, hold_minutes: int) -> ReplyPag
         to_address=(draft.to_address or "") if draft else "",
         place=place_of(message),
         trouble=(draft.trouble or "") if draft else "",
-        suggestions=suggestions(session, message_id) if draft else [],
+        suggestions=suggestions(session, message_id, country=settings.country) if draft else [],
         earlier=[
             (state_words(reply), reply.sent_at or reply.changed_at, reply.body)
             for reply in replies
             if reply.state != "draft"
         ],
-        hold_minutes=hold_minutes,
+        hold_minutes=settings.reply_hold_minutes,
     )
 
 

@@ -13,6 +13,7 @@ from inbox.digest.charts import bars
 from inbox.digest.drawing import Drawing
 from inbox.digest.paid import PaidTheme, load_paid
 from inbox.pipeline.hand_themes import get_theme
+from inbox.ranking.reasons import rate_words
 from inbox.records.tables import Message, Recipe
 from inbox.records.tables_out import Reply, Theme, ThemeMember, ThemeRank
 from inbox.replies.telling import who_asked
@@ -204,7 +205,9 @@ def load_theme(session: Session, theme_id: int, zone: ZoneInfo, *, now: datetime
         in_words=rank.in_words if rank else "",
         parts=parts,
         total=round(sum(part.value for part in parts), 1),
-        rate_words=rate_words(details),
+        rate_words=rate_words(
+            *(details.get(name) for name in ("rate_a_week", "rate_low", "rate_high", "first_five_share"))
+        ),
         facets=facet_words(theme.facets),
         coverage=theme.coverage,
         covered_by=(theme.covered_by.slug, theme.covered_by.title) if theme.covered_by else None,
@@ -235,22 +238,6 @@ def score_parts(parts: Mapping[str, float]) -> list[Part]:
         for code, (name, words) in PART_WORDS.items()
         if code in parts
     ]
-
-
-def rate_words(details: Mapping[str, Any]) -> str:
-    """How many ask, with the interval, by the span in which it is a number that one can picture."""
-    if "rate_low" not in details:
-        return ""
-    factor, span = next(
-        (factor, span)
-        for factor, span in ((1.0, "week"), (52 / 12, "month"), (52.0, "year"))
-        if factor * details["rate_a_week"] >= 0.5 or span == "year"
-    )
-    mean, low, high = (factor * details[name] for name in ("rate_a_week", "rate_low", "rate_high"))
-    return (
-        f"About {mean:.1f} voices in an ordinary {span}, likely between {low:.1f} and {high:.1f}; "
-        f"among the first five in {100 * details.get('first_five_share', 0):.0f} % of what the figures allow."
-    )
 
 
 def facet_words(facets: Mapping[str, Any]) -> list[tuple[str, str]]:
