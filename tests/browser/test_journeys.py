@@ -13,11 +13,12 @@ from inbox.digest.build import freeze, site_of
 from inbox.intake.run import import_path
 from inbox.intake.sources import ImportOptions
 from inbox.pipeline.long_work import do_next
+from inbox.pipeline.works import works
 from inbox.records.accounts import accounts, sign_out_everywhere
 from inbox.records.engine import make_sessions
 from inbox.records.settle import set_hand_label
 from inbox.records.tables import Message
-from inbox.records.tables_out import Reply, Theme
+from inbox.records.tables_out import Reply, Theme, ThemeMember
 from inbox.settings import Settings
 
 pytestmark = pytest.mark.browser
@@ -148,6 +149,67 @@ def test_themes_are_merged_and_an_old_address_leads_on(page, site) -> None:
     page.get_by_text("Merged").wait_for()
     page.goto(f"{site.address}/requests/{second[0]}")
     assert page.url.endswith(f"/requests/{first[0]}")
+
+
+def test_merged_by_hand_is_kept_after_grouping_again(page, site, kitchen) -> None:
+    """The owner merges two themes, asks for grouping again, sees it go on, and finds the two still one."""
+    page.goto(site.link())
+    first, second, members = site.change(_two_themes)
+    page.goto(f"{site.address}/requests/{first}")
+    page.get_by_text("It is the same as another theme").click()
+    page.get_by_label("The other theme").select_option(str(second))
+    page.get_by_role("button", name="Make them one").click()
+    page.get_by_text("Merged").wait_for()
+    page.get_by_text("It is being reckoned anew").wait_for()
+
+    page.goto(site.address + "/work")
+    page.get_by_role("button", name="Group the requests again").click()
+    page.get_by_text("It begins in a moment").wait_for()
+    sessions = make_sessions(site.engine)
+    settings = Settings(timezone="Europe/London", country="GB", site_name="Second Rise")
+    kinds = works(sessions, kitchen, settings, clock=_now)
+    while do_next(sessions, kinds, clock=_now) is not None:
+        pass
+    page.get_by_text("Nothing goes on now").wait_for()  # without reloading
+    page.reload()
+    page.get_by_text(re.compile(r"Placed \d+ requests")).first.wait_for()
+
+    page.goto(f"{site.address}/requests/{second}")
+    assert page.url.endswith(f"/requests/{first}")
+    assert page.get_by_text("It is being reckoned anew").count() == 0
+    assert site.change(lambda session: _members(session, first)) >= members
+    assert site.change(lambda session: _members(session, second)) == set()
+
+
+def _two_themes(session) -> tuple[int, int, set[int]]:
+    first, second = session.scalars(select(Theme.id).order_by(Theme.id).limit(2)).all()
+    return first, second, _members(session, first) | _members(session, second)
+
+
+def _members(session, theme_id: int) -> set[int]:
+    return set(session.scalars(select(ThemeMember.message_id).where(ThemeMember.theme_id == theme_id)))
+
+
+def test_work_is_stopped_and_moves_without_script(chromium, site) -> None:
+    """Without script the page fetches itself anew; the press on stop is heard at the next step."""
+    context = chromium.new_context(java_script_enabled=False, viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.goto(site.link())
+    page.goto(site.address + "/work")
+    page.get_by_role("button", name="Read everything again").click()
+    sessions = make_sessions(site.engine)
+
+    def read(arguments, path, tell) -> str:
+        tell(40, 150)
+        page.get_by_text("Going on: 40 of 150").wait_for()  # the page came again by itself
+        page.get_by_role("button", name=re.compile("Stop it")).click()
+        tell(50, 150)
+        raise AssertionError("went on after the wish to stop")
+
+    do_next(sessions, {"read again": read}, clock=_now)
+    page.get_by_text("Nothing goes on now").wait_for()
+    assert page.get_by_text("Stopped after 50").count() >= 1
+    context.close()
 
 
 def test_the_main_path_works_without_script_and_with_the_keyboard(chromium, site) -> None:
