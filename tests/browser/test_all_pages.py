@@ -24,13 +24,15 @@ def _addresses(site) -> list[str]:
     def find(session) -> list[str]:
         message = session.scalars(select(Message.id).where(Message.reply_wanted).limit(1)).one()
         hazard = session.scalars(select(Labels.message_id).where(Labels.hazard.is_not(None)).limit(1)).one()
-        theme = session.scalars(select(Theme.id).limit(1)).one()
+        theme = session.scalars(select(Theme.id).order_by(Theme.id).limit(1)).one()
+        paid = session.scalars(select(Theme.id).where(Theme.shelf == "published")).one()
         week = session.scalars(select(DigestRow.week)).one()
         open_draft(session, message, now=site.now, sender=Sender(address="ines@example.org"))
         going, table, aside = _works(session, site.now)
         return [
             f"/bring-in/work/{going}", f"/bring-in/table/{table}", f"/set-aside/{aside}", "/work",
             f"/digests/{week}", "/digests", "/contents", "/requests", f"/requests/{theme}",
+            f"/requests/{paid}", "/requests?shelf=published",
             f"/requests/{theme}/split", f"/requests/{theme}/brief", f"/requests/{theme}/tell", "/recipes",
             "/recipes/sharp-lemon-tart", "/hazards", f"/hazards/{hazard}", "/messages",
             "/messages?words=bread&kind=nonsense", f"/messages/{hazard}", "/replies", f"/replies/{message}",

@@ -10,9 +10,9 @@ from sqlalchemy.orm import Session
 from inbox.calendar import last_full_week
 from inbox.digest.build import freeze, site_of
 from inbox.places import seed_folder
-from inbox.records.settle import settle
-from inbox.records.tables import Message, MessageReading, Reader, Recipe
-from inbox.records.tables_out import RecipeStanding, Theme, ThemeMember, ThemeRank
+from inbox.records.settle import set_hand_label, settle
+from inbox.records.tables import Labels, Message, MessageReading, Reader, Recipe
+from inbox.records.tables_out import Mended, RecipeStanding, Theme, ThemeMember, ThemeRank
 from inbox.settings import Settings
 from inbox.words import KINDS, STANDINGS
 
@@ -115,7 +115,8 @@ def fill_findings(session: Session, settings: Settings, *, now: datetime) -> Non
             )
         )
     for recipe in session.scalars(select(Recipe).limit(12)):
-        session.add(_standing(recipe.id, now))
+        session.add(_standing(session, recipe.id, now))
+    _publish_last(session, now)
     session.flush()
     week = last_full_week(now, settings.zone)
     freeze(
@@ -123,7 +124,48 @@ def fill_findings(session: Session, settings: Settings, *, now: datetime) -> Non
     )
 
 
-def _standing(recipe_id: int, now: datetime) -> RecipeStanding:
+def _publish_last(session: Session, now: datetime) -> None:
+    """The last theme is published as a recipe that one who asked made; one asked again since."""
+    theme = session.scalars(select(Theme).order_by(Theme.id.desc()).limit(1)).one()
+    recipe = session.scalars(select(Recipe).order_by(Recipe.id).limit(1)).one()
+    asked = session.scalars(
+        select(Message)
+        .join(ThemeMember, ThemeMember.message_id == Message.id)
+        .where(ThemeMember.theme_id == theme.id)
+        .order_by(Message.received_at)
+    ).all()
+    theme.shelf, theme.recipe_id = "published", recipe.id
+    theme.shelf_at = asked[0].received_at + timedelta(minutes=1)
+    for number, reader_id in enumerate((asked[0].reader_id, None)):
+        made = Message(
+            key=f"filled:made:{number}",
+            fingerprint=f"filled:made:{number}",
+            door="table",
+            channel="comment",
+            received_at=now,
+            stored_at=now,
+            text="At last! Made it on Sunday.",
+            reader_id=reader_id,
+        )
+        session.add(made)
+        session.flush()
+        for field, value in {"kinds": ["made_it"], "outcome": "worked", "recipe": recipe.slug}.items():
+            set_hand_label(session, made.id, field, value, account_id=None, now=now)
+
+
+def _standing(session: Session, recipe_id: int, now: datetime) -> RecipeStanding:
+    ids = session.scalars(
+        select(Labels.message_id).where(Labels.recipe_id == recipe_id).order_by(Labels.message_id)
+    ).all()
+    questions = [
+        {"message_ids": [one, two], "in_words": "Two readers ask this.", "words": "Can I freeze it?"}
+        for one, two in zip(ids[::2], ids[1::2], strict=False)
+    ][:2]
+    if len(questions) == 2:
+        asked = questions[1]["message_ids"]
+        facts = {"recipe_id": recipe_id, "mended_at": now - timedelta(days=1)}
+        session.add(Mended(what="question:which tin?", note="A deep one.", message_ids=asked, **facts))
+        session.add(Mended(what="wrong_time", note=None, message_ids=None, **facts))
     standing = STANDINGS[recipe_id % 4]
     fault = {"fault": "dense", "reader_count": 3, "of_readers": 4, "elsewhere_count": 5, "of_elsewhere": 40}
     return RecipeStanding(
@@ -136,7 +178,11 @@ def _standing(recipe_id: int, now: datetime) -> RecipeStanding:
         reader_count=9,
         failed_count=4.0,
         in_words="About four of nine readers reported a failure; in a typical recipe of yours it is 12 %.",
-        details={"catalogue_share": 0.12, "faults": [{**fault, "stands_out": True}]},
+        details={
+            "catalogue_share": 0.12,
+            "faults": [{**fault, "stands_out": True}],
+            "questions": questions,
+        },
     )
 
 
