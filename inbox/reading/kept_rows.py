@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from inbox.places import seed_folder
-from inbox.reading.contextual import SHA256, Rows, encode_sentences
+from inbox.reading.contextual import LAYERS, ROW, SHA256, Rows, encode_sentences
 from inbox.reading.prepared import cut_clauses
 from inbox.reading.training import seed_messages
 
@@ -65,8 +65,9 @@ def _path() -> Path:
 
 
 def _key(message: Sequence[str]) -> bytes:
-    """Of the words and of the encoder: with other weights nothing that was kept is found."""
-    return hashlib.sha256("\x1f".join((*message, *SHA256.values())).encode()).digest()[:16]
+    """Of the words and of the encoder: with other weights or layers nothing that was kept is found."""
+    marks = (*message, *SHA256.values(), f"{LAYERS} layers, {ROW} numbers")
+    return hashlib.sha256("\x1f".join(marks).encode()).digest()[:16]
 
 
 def _small(rows: Rows) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.int8]], Rows]:

@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 from scipy import linalg, sparse
 from sklearn.feature_extraction.text import TfidfVectorizer
 
+from inbox.reading.contextual import DIMENSIONS, ROW
 from inbox.reading.prepared import Prepared, marked_terms
 
-ROW_WEIGHT: Final = 1.5
+ROW_WEIGHT: Final = 2.0
 CUE_WEIGHT: Final = 0.7
 PENALTY: Final = 1.0
 PART_PENALTY: Final = 3.0
@@ -119,9 +120,11 @@ class Scorer:
         return cues
 
     def _unit(self, rows: NDArray[np.float32]) -> Scores:
-        centred = (rows - self._row_mean).astype(np.float64)
-        unit: Scores = centred / (np.linalg.norm(centred, axis=1, keepdims=True) + 1e-9)
-        return unit
+        """Rows about their mean, the part of each of the encoder's layers with the same length."""
+        centred = (rows - self._row_mean).astype(np.float64).reshape(-1, ROW // DIMENSIONS, DIMENSIONS)
+        length = np.linalg.norm(centred, axis=2, keepdims=True) + 1e-9
+        unit: Scores = centred / (length * np.sqrt(ROW / DIMENSIONS))
+        return unit.reshape(-1, ROW)
 
     def _pooled(self, prepared: Prepared, weights: Scores, mean: Scores) -> Scores:
         parts = self._unit(prepared.parts) @ weights + mean

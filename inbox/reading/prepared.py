@@ -25,8 +25,8 @@ class Prepared:
     texts : list of str
     clauses : list of lists of str
     cues : ndarray of shape (n_messages, n_cues)
-    whole : ndarray of shape (n_messages, 384)
-    parts : ndarray of shape (n_clauses, 384)
+    whole : ndarray of shape (n_messages, 768)
+    parts : ndarray of shape (n_clauses, 768)
     firsts : ndarray of shape (n_messages + 1,)
     """
 

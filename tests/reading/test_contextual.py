@@ -11,8 +11,8 @@ from inbox.reading.word_pieces import WordPieces, words_of
 def test_a_message_does_not_depend_on_the_messages_beside_it() -> None:
     alone, parts = encode_sentences([["The loaf sank.", "It was lovely though."]])
     among, more = encode_sentences([["Hi"], ["The loaf sank.", "It was lovely though."], ["x " * 400]])
-    assert among.shape == (3, contextual.DIMENSIONS)
-    assert more.shape == (4, contextual.DIMENSIONS)
+    assert among.shape == (3, contextual.ROW)
+    assert more.shape == (4, contextual.ROW)
     assert np.allclose(alone[0], among[1], atol=1e-4)
     assert np.allclose(parts, more[1:3], atol=1e-4)
 
@@ -23,7 +23,7 @@ def test_a_sentence_past_the_limit_gets_its_messages_row() -> None:
 
 
 def test_nothing_and_emptiness_are_read_too() -> None:
-    assert encode_sentences([])[0].shape == (0, contextual.DIMENSIONS)
+    assert encode_sentences([])[0].shape == (0, contextual.ROW)
     assert np.isfinite(encode_sentences([[""], ["\u200b"]])[0]).all()
 
 
