@@ -167,7 +167,7 @@ def by_door(title: str, rows: Sequence[DoorRow]) -> Drawing:
     said = "; ".join(f"{row.name} {row.count:,}, usually {row.usual:,.3g}" for row in rows)
     table = tuple((row.name, f"{row.count:,}", f"{row.usual:,.3g}") for row in rows)
     heads = ("Door", "This week", "A usual week before")
-    words = f"{said}." if rows else "Nothing came."
+    words = f"By door this week: {said}." if rows else "Nothing came."
     return Drawing(WIDTH, line * len(rows) + 20, title, words, heads, table, tuple(shapes))
 
 

@@ -65,6 +65,10 @@ _LOOSE: Final = (
     ("stars", r"\b(?:stars|rating)\b"),
     ("page_url", r"\b(?:url|permalink)\b"),
     ("received_at", r"\b(?:date|timestamp|created|submitted)\b"),
+    (
+        "text",
+        r"\b(?:what happened|tell (?:us|me)|what (?:did you think|went wrong|would you like)|thoughts)\b",
+    ),
     ("recipe", r"\brecipe\b"),
     ("text", r"\b(?:comments?|message|feedback|review|what happened|tell us|thoughts)\b"),
     ("name", r"\bname\b"),

@@ -172,6 +172,13 @@ def test_damaged_xlsx_is_refused(fresh_engine: Engine, tmp_path: Path, now: date
                 "stars": "Star Rating (1-5)",
             },
         ),
+        (
+            ["Which recipe did you make?", "What would you like to tell us about this recipe?"],
+            {
+                "recipe": "Which recipe did you make?",
+                "text": "What would you like to tell us about this recipe?",
+            },
+        ),
         (["Foo", "Bar"], {}),
     ],
 )

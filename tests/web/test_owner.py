@@ -17,6 +17,8 @@ from inbox.records.saved import saved_settings
 from inbox.records.settle import set_hand_label
 from inbox.records.tables import HandLabel, Message, Reader
 from inbox.records.tables_out import Account, LongWork
+from inbox.settings import owner_settings
+from inbox.web.pages.owner import GROUPS, LABELS
 from inbox.web.taking_out import harmless
 from tests.makers import make_message, make_reader, make_recipe
 from tests.web.filled import fill
@@ -61,6 +63,11 @@ def test_the_first_owner_is_not_made_from_the_open_net(nobody: FlaskClient, ledg
 
     assert answer.status_code == 403
     assert ledger.scalars(select(Account)).all() == []
+
+
+def test_every_setting_of_the_page_has_a_plain_name_and_a_place() -> None:
+    grouped = [name for names in GROUPS.values() for name in names]
+    assert sorted(grouped) == sorted(owner_settings()) == sorted(LABELS)
 
 
 def test_settings_are_kept_whole_or_not_at_all(owner: FlaskClient, ledger: Session) -> None:

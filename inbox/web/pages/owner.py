@@ -22,6 +22,7 @@ GROUPS: Mapping[str, tuple[str, ...]] = {
     "Replies": ("reply_hold_minutes", "replies_a_day"),
     "Forms for readers": ("form_ink", "form_accent", "form_typeface", "form_sites"),
     "Comes in by itself": ("feeds",),
+    "Learning from you": ("learn_after_labels",),
     "Keeping": ("keep_raw_days",),
 }
 
@@ -36,6 +37,31 @@ class SettingLine:
     value: str
     is_given: bool
     wrong: str = ""
+
+
+LABELS = {
+    "site_name": "Name of your site",
+    "site_url": "Address of your site",
+    "owner_name": "Your first name",
+    "owner_email": "Your e-mail address",
+    "timezone": "Your time zone",
+    "country": "Your country",
+    "occasions": "Occasions you plan for",
+    "lead_time_weeks": "Weeks to plan ahead",
+    "effort_weight": "How much the work counts",
+    "digest_weekday": "Day of the digest",
+    "digest_hour": "Hour of the digest",
+    "form_ink": "Colour of the words",
+    "form_accent": "Colour of the button",
+    "form_typeface": "Typeface",
+    "form_sites": "Sites that may show the forms",
+    "feeds": "Feeds of comments",
+    "learn_after_labels": "Learn after so many corrections",
+    "reply_hold_minutes": "Minutes a reply waits before it goes",
+    "replies_a_day": "Most replies in a day",
+    "keep_raw_days": "Days to keep the originals",
+}
+"""What the settings are called on the page; their names are for files and the command."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +118,7 @@ def _setting_line(
 ) -> SettingLine:
     return SettingLine(
         name=name,
-        label=name.replace("_", " ").capitalize(),
+        label=LABELS.get(name, name.replace("_", " ").capitalize()),
         help=help_of(name),
         value=typed.get(name, str(getattr(counted, name))),
         is_given=name in counted.given,
