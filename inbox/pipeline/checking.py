@@ -22,6 +22,10 @@ from inbox.words import KINDS
 SAMPLE_COUNT = 10
 """Messages in a week's random sample; chosen: three minutes' work, 500 labels in a year."""
 
+ENOUGH_MEANT = 30
+"""Messages of a kind in the samples from which the share that is found is used. Chosen: its 95 % interval is
+then at most some 18 points wide to either side."""
+
 LEAST_SURE_COUNT = 5
 BINS = 5
 
@@ -85,6 +89,18 @@ def measured(session: Session, settings: Settings, *, now: datetime) -> list[Kin
     week = last_full_week(now, settings.zone)
     total, counted = _week_counts(session, week, settings)
     return [_measure(kind, pairs, total, counted[kind]) for kind in KINDS]
+
+
+def found_share(session: Session, kind: str) -> float:
+    """Share of the messages of a kind that the reading finds, by all random samples so far.
+
+    Returns
+    -------
+    float
+        1 where the samples hold fewer than `ENOUGH_MEANT` such messages: then nothing is put right.
+    """
+    read = [kind in read for meant, read, _ in _pairs(session) if kind in meant]
+    return max(sum(read), 1) / len(read) if len(read) >= ENOUGH_MEANT else 1.0
 
 
 Pair = tuple[set[str], set[str], dict[str, float]]

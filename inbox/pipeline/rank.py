@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from inbox.calendar import local_date
 from inbox.occasions import occasions_between, parse_occasions
+from inbox.pipeline.checking import found_share
 from inbox.ranking import demand
 from inbox.ranking.demand import RankedTheme, ThemeVoices
 from inbox.ranking.season import Season
@@ -32,6 +33,7 @@ def rank_themes(session: Session, settings: Settings, *, now: datetime) -> list[
         seasons=seasons_around(settings, on),
         lead_days=settings.lead_time_weeks * 7,
         effort_weight=settings.effort_weight,
+        found_share=found_share(session, "request"),
     )
     session.execute(delete(ThemeRank))
     rows = [

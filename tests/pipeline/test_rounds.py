@@ -6,6 +6,7 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session, sessionmaker
 
+from inbox.pipeline.checking import ENOUGH_MEANT, found_share
 from inbox.pipeline.judge import judge_recipes
 from inbox.pipeline.rank import rank_themes
 from inbox.pipeline.rounds import Kitchen, go_round
@@ -16,6 +17,7 @@ from inbox.records.tables import Labels, Message, Recipe, Revision
 from inbox.records.tables_out import RecipeStanding, Theme, ThemeMember, ThemeRank
 from inbox.settings import Settings
 from tests.makers import make_message, make_reader, make_recipe, make_theme
+from tests.records.test_settle import add_reading
 
 
 @pytest.fixture
@@ -205,3 +207,25 @@ def test_why_a_recipe_fails_is_kept_with_the_standing(
     assert question["reader_count"] == 3
     judge_recipes(session, settings, now=now)
     assert session.get_one(RecipeStanding, recipe.id).details["questions"] == details["questions"]
+
+
+@pytest.mark.parametrize(("meant", "factor"), [(ENOUGH_MEANT, 2.0), (ENOUGH_MEANT - 2, 1.0)])
+def test_requests_that_the_reading_misses_count_where_samples_tell(
+    session: Session, settings: Settings, now: datetime, meant: int, factor: float
+) -> None:
+    """Half of the sampled requests were found: there are twice as many; too small a sample says nothing."""
+    theme = make_theme(session)
+    for day in range(20):
+        ask_for(session, theme, make_reader(session).id, now - timedelta(days=day))
+    (before,) = rank_themes(session, settings, now=now)
+    for number in range(meant):
+        message = make_message(session, received_at=now)
+        add_reading(session, message.id, kinds=["request"] if number % 2 else ["comment"])
+        set_hand_label(
+            session, message.id, "kinds", ["request"], account_id=None, now=now, from_random_sample=True
+        )
+
+    (after,) = rank_themes(session, settings, now=now)
+
+    assert found_share(session, "request") == pytest.approx(1 / factor)
+    assert after.rate_a_week / before.rate_a_week == pytest.approx(factor, rel=0.35 if factor > 1 else 1e-6)

@@ -8,12 +8,17 @@ from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.errors import InputError, NotFoundError
+from inbox.intake.deliver import deliver_all
+from inbox.intake.incoming import Incoming
 from inbox.pipeline import hand_themes
 from inbox.pipeline.regroup import regroup
+from inbox.reading.training import seed_messages
 from inbox.records.engine import make_sessions
-from inbox.records.settle import set_hand_label
+from inbox.records.settle import set_hand_label, settle
+from inbox.records.tables import MessageReading
 from inbox.records.tables_out import Theme, ThemeMember
 from inbox.themes.likeness import Likeness
+from inbox.themes.trained import seed_likeness as fit_seed
 from tests.makers import make_message, make_recipe
 from tests.records.test_settle import add_reading
 
@@ -195,3 +200,60 @@ def test_impossible_decisions_are_refused_in_words(
             hand_themes.rename(session, theme, "  ")
         with pytest.raises(InputError, match="effort"):
             hand_themes.estimate_effort(session, theme, -1)
+
+
+@pytest.fixture(scope="module")
+def retrained() -> Likeness:
+    """Another measure of likeness, as after training anew: one site of the training messages is left out."""
+    return fit_seed([one for one in seed_messages() if one.site != "bread"])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(3))
+def test_decisions_outlast_imports_and_retraining(
+    sessions: sessionmaker[Session],
+    grouped: tuple[list[int], list[int]],
+    seed_likeness: Likeness,
+    retrained: Likeness,
+    now: datetime,
+    seed: int,
+) -> None:
+    """Merged, split, moved, renamed, shelved in any order; then more comes in, and the measure changes."""
+    bread, ice = grouped
+    cakes = ask_for(
+        sessions, [f"Please do a vegan birthday cake, {why}." for why in ("mum", "Bo", "now")], now
+    )
+    regroup(sessions, seed_likeness, now=now)
+    loaf, cream, cake = (themes_of(sessions, ids)[0] for ids in (bread, ice, cakes))
+    made: list[int] = []
+    decisions = [
+        lambda session: hand_themes.rename(session, loaf, "toast for the coeliac"),
+        lambda session: hand_themes.merge(session, cream, cake),
+        lambda session: hand_themes.move(session, bread[0], cream, now=now),
+        lambda session: made.append(hand_themes.split(session, loaf, bread[1:2], "square loaf", now=now)),
+        lambda session: hand_themes.put_on_shelf(session, loaf, "passed_over", now=now, reason="no oven"),
+    ]
+    Random(seed).shuffle(decisions)
+    for decide in decisions:
+        with sessions.begin() as session:
+            decide(session)
+
+    for likeness in (seed_likeness, retrained):
+        texts = (*BREAD, *ICE, "A vegan birthday cake for my niece, please.")
+        with sessions.begin() as session:
+            items = [Incoming(door="jsonl", channel="form", text=f"{text} Thank you!") for text in texts]
+            new = [one.message_id for one in deliver_all(session, items, run_id=None, now=now)]
+            for number in filter(None, new):
+                if session.get(MessageReading, number) is None:
+                    add_reading(session, number, model_version="newer", kinds=["request"])
+            settle(session, [number for number in new if number])
+        regroup(sessions, likeness, now=now)
+        with sessions() as session:
+            theme = hand_themes.get_theme(session, loaf)
+            assert (theme.id, theme.name, theme.shelf, theme.shelf_reason) == (
+                loaf, "toast for the coeliac", "passed_over", "no oven",
+            )  # fmt: skip
+            assert hand_themes.get_theme(session, cake).id == cream
+            assert session.get_one(Theme, made[0]).name == "square loaf"
+        assert themes_of(sessions, bread[:2]) == [cream, made[0]]
+        assert cake not in themes_of(sessions, cakes + ice)

@@ -4,10 +4,13 @@ import random
 from collections.abc import Callable
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from inbox.themes.grouping import Grouping, SettledTheme, group
 from inbox.themes.likeness import Likeness
 from inbox.themes.sketches import Sketch
+from tests.themes.conftest import ASKS
 
 Asked = list[tuple[Sketch, str]]
 SEEDS = range(8)
@@ -53,12 +56,16 @@ def test_order_of_arrival_changes_nothing_when_grouped_at_once(
     assert partition(group(shuffled, likeness)) == partition(group(sketches, likeness))
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-def test_order_of_arrival_changes_at_most_the_doubtful(asked: Asked, likeness: Likeness, seed: int) -> None:
-    """Half come first and settle, the rest come later: those who are sure stay with the same company."""
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(order=st.permutations(range(sum(map(len, ASKS.values())))), share=st.integers(1, 99))
+def test_order_of_arrival_changes_at_most_the_doubtful(
+    asked: Asked, likeness: Likeness, order: list[int], share: int
+) -> None:
+    """Some come first and settle, the rest come later: those who are sure stay with the same company."""
     at_once = group([one for one, _ in asked], likeness)
-    shuffled = random.Random(seed).sample([one for one, _ in asked], len(asked))
-    early, late = shuffled[: len(shuffled) // 2], shuffled[len(shuffled) // 2 :]
+    shuffled = [asked[at][0] for at in order]
+    cut = max(len(shuffled) * share // 100, 1)
+    early, late = shuffled[:cut], shuffled[cut:]
     first = group(early, likeness)
     second = group(late, likeness, settled=settled_from(first, early))
     company = {one: members for members in partition(at_once) for one in members}
