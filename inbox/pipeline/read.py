@@ -1,11 +1,13 @@
 """Reading what is new: messages without a reading, or with one by another model.
 
-The computation runs between two short transactions, so that forms can be taken
-while an archive is read. A kill in between loses nothing: what has no reading yet
-is new again.
+On SQLite the computation runs between two short transactions, so that forms can be
+taken while an archive is read. On PostgreSQL a batch is claimed by locking its rows
+until its readings are stored, so that several workers read different messages. A kill
+loses nothing: what has no reading yet is new again, and a dead worker's locks are gone.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
@@ -15,6 +17,7 @@ from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.pipeline.catalogue import load_catalogue, told_of
 from inbox.reading.findings import CatalogueRecipe, Reading, Told
+from inbox.records.engine import is_postgresql
 from inbox.records.settle import settle
 from inbox.records.tables import Message, MessageReading
 
@@ -46,10 +49,11 @@ class ReadResult:
 
 @dataclass(frozen=True)
 class Batch:
-    """Some messages to read: their numbers, and what the program is told of each."""
+    """Some messages to read: their numbers, what the program is told of each, and where they are claimed."""
 
     ids: list[int]
     told: list[Told]
+    session: Session
 
 
 ReadBatch = Callable[[list[Told]], list[Reading]]
@@ -79,7 +83,9 @@ def read_messages(
     again : bool, default=False
         Also those that another model has read; hand labels stay as they are.
     spread : callable, default=one_by_one
-        Where batches are read; `inbox.pipeline.spread` has one for a Dask cluster.
+        Where batches are read; `inbox.pipeline.spread` has one for a Dask cluster. Batches that are
+        under way on a cluster are not claimed: one command reads the archive there, and what another
+        worker reads meanwhile is stored once all the same.
     """
     with sessions() as session:
         total = session.scalar(select(func.count()).select_from(_unread(model, again, 0).subquery())) or 0
@@ -90,24 +96,51 @@ def read_messages(
     def read(told: list[Told]) -> list[Reading]:
         return model.read(told, catalogue)
 
-    for batch, readings in spread(read, _batches(sessions, model, again)):
-        with sessions.begin() as session:
-            new_ids += store_readings(session, batch.ids, readings, recipe_ids, model.version, now=now)
-        done += len(batch.ids)
-        progress(done, max(total, done))
+    with closing(_batches(sessions, model, again, claim=spread is one_by_one)) as batches:
+        for batch, readings in spread(read, batches):
+            with batch.session as session:
+                new_ids += store_readings(session, batch.ids, readings, recipe_ids, model.version, now=now)
+                session.commit()
+            done += len(batch.ids)
+            progress(done, max(total, done))
     return ReadResult(done, tuple(sorted(new_ids)))
 
 
-def _batches(sessions: sessionmaker[Session], model: ReadsMessages, again: bool) -> Iterator[Batch]:
+def _batches(
+    sessions: sessionmaker[Session], model: ReadsMessages, again: bool, *, claim: bool
+) -> Generator[Batch, None, None]:
     after = 0
+    waits = False
     while True:
         with sessions() as session:
-            messages = list(session.scalars(_unread(model, again, after).limit(_BATCH_ROWS)))
-            told = told_of(session, messages)
-        if not messages:
-            return
-        after = messages[-1].id
-        yield Batch([message.id for message in messages], told)
+            claimed = claim and is_postgresql(session)
+            query = _unread(model, again, after).limit(_BATCH_ROWS)
+            if claimed:
+                query = query.with_for_update(skip_locked=not waits, key_share=True)
+            messages = list(session.scalars(query))
+            if not messages:
+                if waits or not claimed:
+                    return
+                # What others hold is waited for: afterwards all is read, also where one of them died.
+                after, waits = 0, True
+                continue
+            after = messages[-1].id
+            if claimed:
+                messages = _still_unread(session, messages, model, again)
+            batch = Batch([message.id for message in messages], told_of(session, messages), session)
+            if not claimed:
+                session.commit()
+            if batch.ids:
+                yield batch
+
+
+def _still_unread(
+    session: Session, messages: list[Message], model: ReadsMessages, again: bool
+) -> list[Message]:
+    # What another worker stored just before the rows were locked had no reading yet when they were chosen.
+    ids = _unread(model, again, 0).with_only_columns(Message.id)
+    unread = set(session.scalars(ids.where(Message.id.in_([message.id for message in messages]))))
+    return [message for message in messages if message.id in unread]
 
 
 def _unread(model: ReadsMessages, again: bool, after: int) -> Select[Message]:

@@ -20,6 +20,15 @@ from inbox.errors import InboxError, InputError
 BUSY_SECONDS = 30
 """How long a writer waits for another one before it gives up; a form is then refused in plain words."""
 
+_NOTICES_A_CUT_LINE = {
+    "connect_timeout": 10,
+    "keepalives_idle": 10,
+    "keepalives_interval": 5,
+    "keepalives_count": 3,
+    "tcp_user_timeout": 25_000,
+}
+"""Parameters of libpq (PostgreSQL's documentation, "Parameter Key Words"): a dead line is noticed in 25 s."""
+
 
 def open_engine(url: str) -> Engine:
     """Engine for the ledger at `url`.
@@ -46,7 +55,11 @@ def open_engine(url: str) -> Engine:
             event.listen(engine, "begin", _begin_sqlite)
             return engine
         # Values stay out of the errors' words: they are readers' words and addresses.
-        return create_engine(parsed, pool_pre_ping=True, hide_parameters=True)
+        engine = create_engine(
+            parsed, connect_args=_NOTICES_A_CUT_LINE, pool_pre_ping=True, hide_parameters=True
+        )
+        event.listen(engine, "connect", _prepare_postgresql)
+        return engine
     except (ArgumentError, NoSuchModuleError) as error:
         raise InputError(
             f"database_url is {url!r}, which cannot be used: {error}. "
@@ -79,6 +92,18 @@ def _prepare_sqlite(opened: DBAPIConnection, _record: ConnectionPoolEntry) -> No
     # A read-only folder can still be read; the first write says so in plain words.
     with contextlib.suppress(sqlite3.OperationalError):
         connection.execute("PRAGMA journal_mode = WAL")
+
+
+def _prepare_postgresql(opened: DBAPIConnection, _record: ConnectionPoolEntry) -> None:
+    # The server must notice a host that was cut off, too: until then it keeps that host's locks, and the
+    # system's default for that is two hours. These settings are ignored on a Unix socket.
+    cursor = opened.cursor()
+    cursor.execute("SET tcp_keepalives_idle = 10")
+    cursor.execute("SET tcp_keepalives_interval = 5")
+    cursor.execute("SET tcp_keepalives_count = 3")
+    cursor.execute("SET tcp_user_timeout = 25000")
+    cursor.close()
+    opened.commit()
 
 
 def _begin_sqlite(connection: Connection) -> None:

@@ -1,6 +1,8 @@
 """Reading fills labels for what is new, once, and leaves hand labels alone."""
 
+import threading
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime
 
 import pytest
@@ -10,7 +12,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from inbox.pipeline.catalogue import hand_labelled
 from inbox.pipeline.read import read_messages
 from inbox.reading.findings import CatalogueRecipe, Reading, RecipeLink, Told
-from inbox.records.engine import make_sessions
+from inbox.records.engine import make_sessions, open_engine
 from inbox.records.settle import set_hand_label
 from inbox.records.tables import Labels, MessageReading
 from inbox.words import KINDS
@@ -110,3 +112,52 @@ def test_hand_labels_become_training_messages(sessions: sessionmaker[Session], n
 
     assert labelled.told.text == "It sank."
     assert (labelled.kinds, labelled.faults) == ({"made_it", "problem"}, {"sank"})
+
+
+@pytest.mark.postgres
+def test_two_workers_read_different_messages(fresh_postgres_url: str, now: datetime) -> None:
+    count = 1_700
+    engine = open_engine(fresh_postgres_url)
+    with make_sessions(engine).begin() as session:
+        ids = [make_message(session).id for _ in range(count)]
+    both_at_it = threading.Barrier(2, timeout=60)
+
+    class MeetsTheOther(LiteralReader):
+        def read(self, told: Sequence[Told], catalogue: Sequence[CatalogueRecipe]) -> list[Reading]:
+            if not self.told:
+                both_at_it.wait()  # each holds a batch now
+            return super().read(told, catalogue)
+
+    models = [MeetsTheOther(), MeetsTheOther()]
+    with ThreadPoolExecutor(2) as pool:
+        first, second = pool.map(lambda model: read_messages(make_sessions(engine), model, now=now), models)
+
+    assert first.read_count + second.read_count == count == sum(len(model.told) for model in models)
+    assert sorted(first.new_ids + second.new_ids) == ids
+    engine.dispose()
+
+
+@pytest.mark.postgres
+def test_what_a_failing_worker_held_is_read_by_the_other(fresh_postgres_url: str, now: datetime) -> None:
+    engine = open_engine(fresh_postgres_url)
+    with make_sessions(engine).begin() as session:
+        ids = [make_message(session).id for _ in range(20)]
+    holds, fails = threading.Event(), threading.Event()
+
+    class Fails(LiteralReader):
+        def read(self, told: Sequence[Told], catalogue: Sequence[CatalogueRecipe]) -> list[Reading]:
+            holds.set()
+            assert fails.wait(60)
+            raise RuntimeError("the worker is gone")
+
+    with ThreadPoolExecutor(2) as pool:
+        failing = pool.submit(read_messages, make_sessions(engine), Fails(), now=now)
+        assert holds.wait(60)
+        other = pool.submit(read_messages, make_sessions(engine), LiteralReader(), now=now)
+        with pytest.raises(TimeoutError):
+            other.result(timeout=0.5)  # nothing is free: it waits instead of saying that all is read
+        fails.set()
+        assert other.result(timeout=60).new_ids == tuple(ids)
+        with pytest.raises(RuntimeError, match="gone"):
+            failing.result()
+    engine.dispose()
