@@ -66,8 +66,8 @@ def test_what_helps_is_taken_by_all_workers_and_all_is_read_again(
     with sessions.begin() as session:
         labelled = say_by_hand(session, 24, now)
         unlabelled = make_message(session, text="Please zucchini as well", received_at=now).id
-        wrong_by_hand = make_message(session, text="Please zucchini for the ovens", received_at=now).id
-        set_hand_label(session, wrong_by_hand, "kinds", ["junk"], account_id=None, now=now)
+        hazard_by_hand = make_message(session, text="Please zucchini for the ovens", received_at=now).id
+        set_hand_label(session, hazard_by_hand, "hazard", "pet", account_id=None, now=now)
     one, other = Kitchen(settings), Kitchen(settings)
     do(sessions, settings, one, READ_AGAIN, now)
     with sessions() as session:
@@ -81,7 +81,7 @@ def test_what_helps_is_taken_by_all_workers_and_all_is_read_again(
     assert "Read 26 messages" in said
     with sessions() as session:
         row = session.scalars(select(Learning)).one()
-        assert (row.taken, row.label_count, row.tried_at) == (True, 25, now)
+        assert (row.taken, row.label_count, row.tried_at) == (True, 24, now)
         assert row.right_after >= row.right_before
         assert f"{100 * row.right_before:.1f} of 100 before, {100 * row.right_after:.1f} of 100 with" in said
         after = other.model(session)
@@ -89,7 +89,7 @@ def test_what_helps_is_taken_by_all_workers_and_all_is_read_again(
         assert after.version == one.model(session).version == Kitchen(settings).model(session).version
         assert set(session.scalars(select(MessageReading.model_version))) == {after.version}
         assert session.get_one(Labels, unlabelled).kinds == ("comment",)
-        assert session.get_one(Labels, wrong_by_hand).kinds == ("junk",)
+        assert session.get_one(Labels, hazard_by_hand).hazard == "pet"
         assert session.get_one(Labels, labelled[0]).kinds == ("comment",)
         at_hand = Kitchen(settings).model_at_hand(session)
         assert at_hand is not None

@@ -1,5 +1,4 @@
 import json
-import random
 from dataclasses import replace
 from pathlib import Path
 
@@ -75,42 +74,27 @@ def few_shipped(monkeypatch: pytest.MonkeyPatch) -> list[Labelled]:
     return [replace(one, id=str(at), site="") for at, one in enumerate(every[7::30][:NEW])]
 
 
-def test_what_helps_is_taken_and_lies_ready(tmp_path: Path, few_shipped: list[Labelled]) -> None:
-    """Labels of the kind that only this owner gives: the shipped messages say otherwise."""
-    told = [
-        Told(f"{words} number {at}") for at in range(20) for words in ("Zucchini please", "Mine sank, loaf")
-    ]
-    own = [
-        Labelled(str(at), one, frozenset({"comment" if "please" in one.text else "problem"}))
-        for at, one in enumerate(told)
-    ]
+@pytest.mark.parametrize(
+    ("before", "after", "taken"), [(0.7, 0.9, True), (0.7, 0.7, True), (0.9, 0.7, False)]
+)
+def test_only_what_is_at_least_as_right_is_taken(
+    tmp_path: Path,
+    few_shipped: list[Labelled],
+    monkeypatch: pytest.MonkeyPatch,
+    before: float,
+    after: float,
+    taken: bool,
+) -> None:
+    """The figures are given here; the pipeline's tests try it with measured ones."""
+    figures = iter((before, after))
+    monkeypatch.setattr(saved, "_kinds_f1", lambda _labelled, _readings: next(figures))
     steps: list[tuple[int, int]] = []
 
-    result = saved.retrain(tmp_path, own, tell=lambda done, of: steps.append((done, of)))
+    result = saved.retrain(tmp_path, few_shipped, tell=lambda done, of: steps.append((done, of)))
 
-    assert result.taken
-    assert result.f1_after > result.f1_before
-    assert steps == [(done, 6) for done in range(6)]
-    ready = saved.load_saved(tmp_path, own)
-    assert ready is not None
-    assert ready.read([told[0]], [])[0].kinds == ("comment",)
-
-
-def test_what_harms_is_refused_and_nothing_is_changed(tmp_path: Path, few_shipped: list[Labelled]) -> None:
-    """Half of them were muddled since they were learned from: in no way that could be learned."""
-    draw, kinds = random.Random(5), ("made_it", "problem", "request", "question")
-    muddled = [
-        one
-        if draw.random() > 0.5
-        else replace(one, kinds=frozenset({draw.choice(kinds)}), outcome=None, faults=frozenset())
-        for one in few_shipped
-    ]
-
-    result = saved.retrain(tmp_path, muddled, learned=few_shipped)
-
-    assert not result.taken
-    assert result.f1_after < result.f1_before
-    assert list(tmp_path.iterdir()) == []
+    assert result == saved.Retrained(taken, before, after)
+    assert steps == [(done, 6) for done in range(6 if taken else 5)]
+    assert (saved.load_saved(tmp_path, few_shipped) is not None) is taken
 
 
 def test_a_page_never_waits_for_training(tmp_path: Path) -> None:
