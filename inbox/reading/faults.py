@@ -40,8 +40,14 @@ class FaultModel:
     def __init__(self, seed: int) -> None:
         self._seed = seed
 
-    def fit(self, features: "FaultFeatures", truth: Truth, sites: Sequence[str]) -> None:
-        """Learn from out-of-site features and what people said, of shape (n_messages, n_faults)."""
+    def fit(self, features: "FaultFeatures", truth: Truth, sites: Sequence[str]) -> Table:
+        """Learn from out-of-site features and what people said, of shape (n_messages, n_faults).
+
+        Returns
+        -------
+        ndarray of shape (n_messages, n_faults)
+            Probabilities from models that saw nothing of a message's site.
+        """
         self._shares = np.log(truth.mean(axis=0) + 1e-3)
         self._mean, self._spread = features.scores.mean(axis=0), features.scores.std(axis=0) + 1e-9
         self._part_mean, self._part_spread = features.parts.mean(axis=0), features.parts.std(axis=0) + 1e-9
@@ -52,6 +58,7 @@ class FaultModel:
             unseen[left_out] = _judge(model, table[left_out], likely[left_out])
         self.threshold_ = best_f1_threshold(truth.ravel(), unseen.ravel())
         self._model = self._fitted(table, truth, likely)
+        return unseen
 
     def probabilities(self, features: "FaultFeatures") -> Table:
         """Probability of each fault, of shape (n_messages, n_faults); 0 for those that nothing speaks for."""

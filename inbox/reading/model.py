@@ -2,7 +2,9 @@
 
 Two stages. The first (`linear`) scores every label at once from words, cues and encoder rows. The second
 turns its scores into calibrated probabilities, learning from scores on sites that the first did not see,
-because a new site is what it will meet. Start with `ReadingModel.train` and `ReadingModel.read`.
+because a new site is what it will meet. Faults are judged before kinds and outcome: who tells of a fault
+has a problem, and how many faults there are says much about how it ended. Start with `ReadingModel.train`
+and `ReadingModel.read`.
 """
 
 import hashlib
@@ -104,7 +106,8 @@ class ReadingModel:
         self, labelled: Sequence[Labelled], prepared: Prepared, yes: Truth, scores: Table, pooled: Table
     ) -> None:
         sites = [message.site for message in labelled]
-        senses = _senses(scores, pooled)
+        unseen = self._faults.fit(FaultFeatures(prepared, scores, pooled), yes[:, FAULT_COLUMNS], sites)
+        senses = _senses(scores, pooled, unseen)
         for column, kind in enumerate(KINDS):
             self._kinds.append(Calibrated().fit(senses, yes[:, column]))
             self.thresholds[kind] = best_f1_threshold(
@@ -113,7 +116,6 @@ class ReadingModel:
         made = np.flatnonzero(yes[:, COLUMN_OF["made_it"]])
         endings = np.array([labelled[int(row)].outcome or UNSAID for row in made], dtype=np.str_)
         self._outcomes.fit(self._scorer.features(prepared)[made], senses[made], endings)
-        self._faults.fit(FaultFeatures(prepared, scores, pooled), yes[:, FAULT_COLUMNS], sites)
         self._hazards.fit(HazardFeatures(prepared, scores, pooled), yes[:, HAZARD_COLUMNS], sites)
         self.thresholds["fault"] = self._faults.threshold_
         self.thresholds["hazard"] = self._hazards.threshold_
@@ -131,11 +133,11 @@ class ReadingModel:
     def read_prepared(self, prepared: Prepared, links: Sequence[RecipeLink]) -> list[Reading]:
         """Read messages that were made ready; `links` are their recipes in the same order."""
         scores, pooled = self._scorer.score(prepared)
-        senses = _senses(scores, pooled)
+        faults = self._faults.probabilities(FaultFeatures(prepared, scores, pooled))
+        senses = _senses(scores, pooled, faults)
         kinds = self._kind_probabilities(senses)
         outcomes = self._outcomes.probabilities(self._scorer.features(prepared), senses)
         decided = self._outcomes.decide(outcomes)
-        faults = self._faults.probabilities(FaultFeatures(prepared, scores, pooled))
         hazards = self._hazards.judge(HazardFeatures(prepared, scores, pooled))
         return [
             replace(
@@ -147,7 +149,9 @@ class ReadingModel:
 
     def score_only(self, prepared: Prepared) -> Table:
         """Probability of each kind, of shape (n_messages, n_kinds), and nothing else: the bare cost."""
-        return self._kind_probabilities(_senses(*self._scorer.score(prepared)))
+        scores, pooled = self._scorer.score(prepared)
+        faults = self._faults.probabilities(FaultFeatures(prepared, scores, pooled))
+        return self._kind_probabilities(_senses(scores, pooled, faults))
 
     def _kind_probabilities(self, senses: Table) -> Table:
         return np.column_stack([model.probabilities(senses) for model in self._kinds])
@@ -199,8 +203,12 @@ class ReadingModel:
         return tuple(held)
 
 
-def _senses(scores: Table, pooled: Table) -> Table:
-    """What the second stages look at: kinds and outcomes of the whole, the best and the last clause."""
+def _senses(scores: Table, pooled: Table, faults: Table) -> Table:
+    """What kinds and outcome are judged by, of shape (n_messages, n_senses).
+
+    First-stage scores of the whole message, its best and its last clause, the probability of the likeliest
+    fault, and how many faults are to be expected.
+    """
     largest, last = pooled[:, : len(COLUMNS)], pooled[:, len(COLUMNS) :]
     return np.column_stack(
         [
@@ -208,6 +216,8 @@ def _senses(scores: Table, pooled: Table) -> Table:
             scores[:, COLUMN_OF["any_hazard"]],
             largest[:, SENSE_COLUMNS],
             last[:, SENSE_COLUMNS],
+            faults.max(axis=1),
+            faults.sum(axis=1),
         ]
     )
 

@@ -20,8 +20,8 @@ from inbox.reading.training import seed_messages
 from inbox.words import FAULTS, KINDS, OUTCOMES
 
 HELD_OUT = "world"
-FLOOR = {"kinds": 0.84, "outcome": 0.66, "faults": 0.55, "hazard recall": 0.75, "hazard precision": 0.50}
-"""Recorded on this site 2026-11-25, less a margin of about three points for another machine's last digits."""
+FLOOR = {"kinds": 0.88, "outcome": 0.80, "faults": 0.71, "hazard recall": 0.96, "hazard precision": 0.65}
+"""Recorded on this site 2026-11-28, less a margin of about three points for another machine's last digits."""
 
 
 @pytest.fixture(scope="module")
