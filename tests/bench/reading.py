@@ -3,13 +3,15 @@
 `python -m tests.bench.reading` trains on all sites but one and tests on that one, for each site in turn. The
 sites are those of `seed_data/messages` and the demo site; the messages of `extra.jsonl` are always trained
 on. Thresholds and calibration are chosen inside the training sites. `--corpus FOLDER` reads the sites from
-another folder, `--curve` prints what hand labels of a new site bring, `--speed` what reading costs, and
-`--take FOLDER` copies a newer corpus into `seed_data/messages` (never its demo site) and encodes it.
+another folder, `--confusions` prints what is still taken for what, `--curve` what hand labels of a new site
+bring, `--speed` what reading costs, and `--take FOLDER` copies a newer corpus into `seed_data/messages`
+(never its demo site) and encodes it.
 """
 
 import argparse
 import shutil
 import time
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -179,6 +181,27 @@ def curve(bench: Bench, names: Sequence[str]) -> None:
         print(f"  {count:4d}{'':33s}{mean[0]:.3f}  {mean[1]:.3f}    {mean[2]:.3f}   {mean[3]:.3f}")
 
 
+def confusions(bench: Bench, names: Sequence[str]) -> None:
+    """What is still taken for what, summed over the held-out sites."""
+    kinds, outcomes, faults = Counter[str](), Counter[str](), Counter[str]()
+    for name in names:
+        rows = np.flatnonzero(bench.site == name)
+        model = bench.model(np.flatnonzero(bench.site != name))
+        readings = model.read_prepared(bench.prepared.take(rows), [RecipeLink(None)] * len(rows))
+        for row, reading in zip(rows, readings, strict=True):
+            truth = bench.messages[row]
+            if truth.kinds != set(reading.kinds):
+                kinds[f"{' + '.join(sorted(truth.kinds))} as {' + '.join(sorted(reading.kinds))}"] += 1
+            if truth.outcome and reading.outcome and truth.outcome != reading.outcome:
+                outcomes[f"{truth.outcome} as {reading.outcome}"] += 1
+            faults.update(f"{fault} missed" for fault in truth.faults.difference(reading.faults))
+            faults.update(f"{fault} where it is none" for fault in set(reading.faults) - truth.faults)
+    for title, counts in (("kinds", kinds), ("outcomes", outcomes), ("faults", faults)):
+        print(f"\n{title}: {counts.total()} mistakes on {len(names)} held-out sites, the commonest")
+        for what, count in counts.most_common(10):
+            print(f"  {count:4d}  {what}")
+
+
 def speed(bench: Bench) -> None:
     """Reading beside the bare encoding, vectorising and predicting of the same model, on two threads."""
     told = [message.told for message in bench.messages[:1000]]
@@ -224,6 +247,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--corpus", type=Path, metavar="FOLDER")
     parser.add_argument("--site", action="append", help="only this site; may be given more than once")
+    parser.add_argument("--confusions", action="store_true")
     parser.add_argument("--curve", action="store_true")
     parser.add_argument("--speed", action="store_true")
     parser.add_argument("--take", type=Path, metavar="FOLDER")
@@ -234,6 +258,8 @@ def main() -> None:
     names = given.site or [name for name in bench.sites if name != EXTRA]
     if given.curve:
         curve(bench, names)
+    elif given.confusions:
+        confusions(bench, names)
     elif given.speed:
         speed(bench)
     else:

@@ -63,15 +63,15 @@ def test_from_few_hand_labels_nothing_is_learned(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-NEW = 60
+NEW = 120
 
 
 @pytest.fixture
 def few_shipped(monkeypatch: pytest.MonkeyPatch) -> list[Labelled]:
     """Only a part of the shipped messages is shipped; returns some of the others, as labelled by hand."""
     every = seed_messages()
-    monkeypatch.setattr(saved, "seed_messages", lambda: every[::30])
-    return [replace(one, id=str(at), site="") for at, one in enumerate(every[7::30][:NEW])]
+    monkeypatch.setattr(saved, "seed_messages", lambda: every[::12])
+    return [replace(one, id=str(at), site="") for at, one in enumerate(every[7::12][:NEW])]
 
 
 @pytest.mark.parametrize(
