@@ -47,6 +47,7 @@ class Writers:
     """Several readers who send forms as long as the server answers."""
 
     port: int
+    host: str = "127.0.0.1"
     thanked: list[str] = field(default_factory=list)
     stopped: threading.Event = field(default_factory=threading.Event)
     count: int = 0
@@ -63,7 +64,7 @@ class Writers:
 
     def send(self, words: str) -> bool:
         """Fill the form in as a browser does; True once the thank-you page was seen."""
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=5)
+        connection = http.client.HTTPConnection(self.host, self.port, timeout=5)
         try:
             connection.request("GET", "/f/general")
             stamp = FIELD.search(connection.getresponse().read().decode())
