@@ -10,7 +10,7 @@ from werkzeug.middleware.proxy_fix import ProxyFix
 from inbox.pipeline.rounds import Kitchen
 from inbox.places import templates_folder
 from inbox.settings import Settings
-from inbox.web import phrasing, request_lines, safety, still, trouble
+from inbox.web import packing, phrasing, request_lines, safety, still, trouble
 from inbox.web.areas import (
     bringing,
     checking,
@@ -71,7 +71,7 @@ def create_app(
         SESSION_COOKIE_SECURE=here.is_https,
         MAX_CONTENT_LENGTH=FORM_BYTES,
     )
-    for part in (request_lines, safety, trouble, phrasing, still):
+    for part in (request_lines, safety, trouble, phrasing, still, packing):
         part.install(app)
     for area in AREAS:
         app.register_blueprint(area.area)
