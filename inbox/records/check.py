@@ -93,12 +93,12 @@ def _label_rows(session: Session, ids: list[int]) -> dict[int, tuple[object, ...
         for row in session.execute(select(Labels.__table__).where(Labels.message_id.in_(ids)))
     }
     faults = session.execute(
-        select(MessageFault.message_id, MessageFault.fault, MessageFault.probability)
+        select(MessageFault.__table__)
         .where(MessageFault.message_id.in_(ids))
         .order_by(MessageFault.message_id, MessageFault.fault)
     )
-    for message_id, fault, probability in faults:
-        rows[message_id] = (*rows.get(message_id, ()), fault, probability)
+    for fault in faults:
+        rows[fault.message_id] = (*rows.get(fault.message_id, ()), *fault)
     return rows
 
 

@@ -9,7 +9,6 @@ from sqlalchemy.orm import Session
 from inbox.errors import NotFoundError
 from inbox.records.tables import Labels, Message
 from inbox.records.tables_out import Alert, HazardTick
-from inbox.words import HAZARDS
 
 WAITS_DAYS = 60
 """Older ones are no longer put before everything else; they stay in the list. Chosen: as for replies."""
@@ -24,7 +23,7 @@ def waiting(now: datetime) -> Select[int]:
     """Numbers of messages with a hazard that nobody has dealt with."""
     dealt = select(Alert.id).where(Alert.message_id == Labels.message_id, Alert.dealt_with_at.is_not(None))
     return select(Labels.message_id).where(
-        Labels.hazard.in_(HAZARDS),
+        Labels.hazard.is_not(None),
         Labels.received_at >= now - timedelta(days=WAITS_DAYS),
         ~dealt.exists(),
     )

@@ -20,10 +20,11 @@ from inbox.records.tables import Labels, Message, MessageFault
 from inbox.records.tables_out import ThemeMember
 from inbox.words import KINDS
 
-FEW_MATCHES = 2_000
-"""Up to so many matches are fetched and sorted; with more, messages are walked newest first and tested.
+FEW_MATCHES, MANY_MATCHES = 2_000, 50_000
+"""Up to few, matches are fetched and sorted. With more, messages are walked newest first; up to many,
+each is looked for in a list of all matches made beforehand, beyond that in the index of words.
 
-Measured at 1,000,000 messages (tests/bench/pages.py): either way alone takes over a second at its worse end.
+Measured at 1,000,000 messages (tests/bench/pages.py): each way alone is too slow at its worse end.
 """
 
 MARK_START, MARK_END = "\x02", "\x03"
@@ -100,6 +101,7 @@ def find_messages(
     newer_than: Position | None = None,
     limit: int = 30,
     few_matches: int = FEW_MATCHES,
+    many_matches: int = MANY_MATCHES,
 ) -> Found:
     """One stretch of the messages that `search` describes.
 
@@ -111,17 +113,13 @@ def find_messages(
     match = as_match(search.words, for_postgresql=is_postgresql(session))
     if search.words.strip() and not match:
         return Found([], {}, False, False)
-    query = _conditions(session, search, match, few_matches)
+    query = _conditions(session, search, match, few_matches, many_matches)
     backwards = newer_than is not None
     start = newer_than or older_than
     if start is not None:
-        here, there = _positions(start)
+        here, there = _positions(start, _order_of(search))
         query = query.where(here > there if backwards else here < there)
-    order = (
-        (Message.received_at.asc(), Message.id.asc())
-        if backwards
-        else (Message.received_at.desc(), Message.id.desc())
-    )
+    order = [column.asc() if backwards else column.desc() for column in _order_of(search)]
     query = query.order_by(*order).limit(limit + 1).options(*_shown())
     rows = list(session.scalars(query).unique())
     more, rows = len(rows) > limit, rows[:limit]
@@ -142,7 +140,7 @@ def count_messages(
     match = as_match(search.words, for_postgresql=is_postgresql(session))
     if search.words.strip() and not match:
         return 0
-    if match and not is_postgresql(session) and _is_common(session, match, few_matches):
+    if match and not is_postgresql(session) and _match_count(session, match, few_matches + 1) > few_matches:
         return None
     found = _conditions(session, search, match).with_only_columns(Message.id).limit(at_most)
     return session.scalar(select(func.count()).select_from(found.subquery())) or 0
@@ -157,6 +155,13 @@ def every_id(session: Session, search: Search) -> Sequence[int]:
     return session.scalars(found.order_by(Message.received_at, Message.id)).all()
 
 
+def _order_of(search: Search) -> tuple[ColumnElement[datetime], ColumnElement[int]]:
+    """Columns of moment and number: the copied ones where one index of `labels` then serves the search."""
+    if search.kind or search.hazard or search.recipe_id:
+        return Labels.received_at, Labels.message_id  # type: ignore[return-value]
+    return Message.received_at, Message.id  # type: ignore[return-value]
+
+
 def _shown() -> tuple[ExecutableOption, ...]:
     """What is loaded with each message of a list: three queries for any number of messages."""
     return (
@@ -168,7 +173,11 @@ def _shown() -> tuple[ExecutableOption, ...]:
 
 
 def _conditions(
-    session: Session, search: Search, match: str, few_matches: int = FEW_MATCHES
+    session: Session,
+    search: Search,
+    match: str,
+    few_matches: int = FEW_MATCHES,
+    many_matches: int = MANY_MATCHES,
 ) -> Select[Message]:
     query = select(Message).outerjoin(Message.labels)
     query = query.where(Message.kept_apart.is_not(None) if search.apart else Message.kept_apart.is_(None))
@@ -181,9 +190,7 @@ def _conditions(
         (Message.door, search.door),
     )
     query = query.where(*(column == value for column, value in equal if value))
-    # Conditions on the copied moment let one index of `labels` serve a kind in order of time.
-    by_label = bool(search.kind or search.hazard)
-    moment = Labels.received_at if by_label else Message.received_at
+    moment, _ = _order_of(search)
     if search.kind in KINDS:
         query = query.where(getattr(Labels, f"is_{search.kind}"))
     if search.hazard:
@@ -210,29 +217,31 @@ def _conditions(
         query = query.where(moment >= search.since)
     if search.until:
         query = query.where(moment < search.until)
-    return query.where(_word_condition(session, match, few_matches)) if match else query
+    return query.where(_word_condition(session, match, few_matches, many_matches)) if match else query
 
 
-def _word_condition(session: Session, match: str, few_matches: int) -> ColumnElement[bool]:
+def _word_condition(session: Session, match: str, few_matches: int, many_matches: int) -> ColumnElement[bool]:
     if is_postgresql(session):
         return text(f"{_WORDS_OF_MESSAGE} @@ websearch_to_tsquery('english', :match)").bindparams(  # type: ignore[return-value]
             match=match
         )
-    if not _is_common(session, match, few_matches):
+    found = _match_count(session, match, many_matches + 1)
+    if found <= many_matches:
+        # The sign before the column keeps SQLite from starting at the matches; see `FEW_MATCHES`.
+        sign = "" if found <= few_matches else "+"
         matching = "messages.id IN (SELECT rowid FROM message_words WHERE message_words MATCH :match)"
-        return text(matching).bindparams(match=match)  # type: ignore[return-value]
+        return text(sign + matching).bindparams(match=match)  # type: ignore[return-value]
     return text(  # type: ignore[return-value]
         "EXISTS (SELECT 1 FROM message_words WHERE message_words MATCH :match AND rowid = messages.id)"
     ).bindparams(match=match)
 
 
-def _is_common(session: Session, match: str, few_matches: int) -> bool:
-    """Whether more than `few_matches` messages hold these words, on SQLite."""
+def _match_count(session: Session, match: str, at_most: int) -> int:
+    """How many messages hold these words, on SQLite; counted up to `at_most`."""
     probe = text(
         "SELECT count(*) FROM (SELECT 1 FROM message_words WHERE message_words MATCH :match LIMIT :cap)"
     )
-    found = session.scalar(probe, {"match": match, "cap": few_matches + 1})
-    return (found or 0) > few_matches
+    return session.scalar(probe, {"match": match, "cap": at_most}) or 0
 
 
 def as_match(words: str, *, for_postgresql: bool = False) -> str:
@@ -276,15 +285,17 @@ def _marked(session: Session, match: str, ids: list[int]) -> dict[int, tuple[str
 def beside(session: Session, message: Message) -> tuple[int | None, int | None]:
     """Numbers of the messages that came just before and just after this one, from readers."""
     readers = select(Message.id).where(Message.kept_apart.is_(None)).limit(1)
-    here, there = _positions(Position(message.received_at, message.id))
+    here, there = _positions(Position(message.received_at, message.id), _order_of(Search()))
     older = readers.where(here < there).order_by(Message.received_at.desc(), Message.id.desc())
     newer = readers.where(here > there).order_by(Message.received_at, Message.id)
     return session.scalar(older), session.scalar(newer)
 
 
-def _positions(start: Position) -> tuple[ColumnElement[Any], ColumnElement[Any]]:
+def _positions(
+    start: Position, order: tuple[ColumnElement[datetime], ColumnElement[int]]
+) -> tuple[ColumnElement[Any], ColumnElement[Any]]:
     """Each message's place in the order of time, and the one that is compared with."""
-    return tuple_(Message.received_at, Message.id), tuple_(
+    return tuple_(*order), tuple_(
         bindparam("from_at", start.received_at, Message.received_at.type),
         bindparam("from_id", start.message_id),
     )

@@ -53,7 +53,13 @@ def _settle_some(session: Session, ids: list[int]) -> None:
             row, found = _what_counts(hand, reading, recipe_ids)
             rows.append({"message_id": message_id, "received_at": received[message_id], **row})
             faults += [
-                {"message_id": message_id, "fault": fault, "probability": probability}
+                {
+                    "message_id": message_id,
+                    "fault": fault,
+                    "probability": probability,
+                    "recipe_id": row["recipe_id"],
+                    "received_at": received[message_id],
+                }
                 for fault, probability in found.items()
             ]
     if rows:

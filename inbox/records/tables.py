@@ -10,7 +10,7 @@ verifies that it agrees.
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, LargeBinary, UniqueConstraint
+from sqlalchemy import ForeignKey, Index, LargeBinary, UniqueConstraint, text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from inbox.records.base import Row, one_of
@@ -18,6 +18,12 @@ from inbox.words import CHANNELS, HAZARDS, KINDS, OUTCOMES
 
 DOORS = ("form", "mail", "table", "jsonl", "feed", "mailbox", "mention")
 APART = ("auto_reply", "bounce", "list_mail", "calendar", "newsletter", "own_mail", "robot", "double")
+
+
+def _index_where_set(name: str, seldom_set: str, *columns: str) -> Index:
+    """Index over the few rows in which a column holds something; over all it would lead planners astray."""
+    there = text(f"{seldom_set} IS NOT NULL")
+    return Index(name, *columns, sqlite_where=there, postgresql_where=there)
 
 
 class Reader(Row):
@@ -133,12 +139,12 @@ class Message(Row):
     door: Mapped[str]
     channel: Mapped[str]
     run_id: Mapped[int | None] = mapped_column(ForeignKey("intake_runs.id"), index=True)
-    reader_id: Mapped[int | None] = mapped_column(ForeignKey("readers.id"), index=True)
-    received_at: Mapped[datetime] = mapped_column(index=True)
+    reader_id: Mapped[int | None] = mapped_column(ForeignKey("readers.id"))
+    received_at: Mapped[datetime]
     stored_at: Mapped[datetime]
     subject: Mapped[str | None]
     text: Mapped[str]
-    page_recipe_id: Mapped[int | None] = mapped_column(ForeignKey("recipes.id"), index=True)
+    page_recipe_id: Mapped[int | None] = mapped_column(ForeignKey("recipes.id"))
     """Recipe whose page or form it was sent from."""
     page_url: Mapped[str | None]
     links: Mapped[list[str]] = mapped_column(default=list)
@@ -146,13 +152,13 @@ class Message(Row):
     """Rating on the scale 1 to 5."""
     thumbs_up_count: Mapped[int] = mapped_column(default=0)
     form: Mapped[str | None]
-    rfc_message_id: Mapped[str | None] = mapped_column(index=True)
+    rfc_message_id: Mapped[str | None]
     in_reply_to: Mapped[str | None]
     references: Mapped[list[str]] = mapped_column(default=list)
-    answers_message_id: Mapped[int | None] = mapped_column(ForeignKey("messages.id"), index=True)
+    answers_message_id: Mapped[int | None] = mapped_column(ForeignKey("messages.id"))
     kept_apart: Mapped[str | None]
     """Why it is no reader's message; such rows are counted and never read."""
-    doubtful_twin_id: Mapped[int | None] = mapped_column(ForeignKey("messages.id"), index=True)
+    doubtful_twin_id: Mapped[int | None] = mapped_column(ForeignKey("messages.id"))
     """A message that may be the same one; shown to the owner, not merged."""
     reply_wanted: Mapped[bool] = mapped_column(default=False)
     may_quote: Mapped[bool] = mapped_column(default=False)
@@ -173,6 +179,11 @@ class Message(Row):
         one_of("channel", CHANNELS),
         one_of("kept_apart", APART),
         Index("ix_messages_position", "received_at", "id"),
+        Index("ix_messages_reader", "reader_id", "received_at"),
+        *(
+            _index_where_set(f"ix_messages_{column}", column, column)
+            for column in ("page_recipe_id", "rfc_message_id", "answers_message_id", "doubtful_twin_id")
+        ),
     )
 
 
@@ -282,6 +293,7 @@ class Labels(Row):
             for kind in ("made_it", "problem", "request", "question", "comment", "junk")
         ),
         Index("ix_labels_hazard", "hazard", "received_at"),
+        _index_where_set("ix_labels_any_hazard", "hazard", "received_at", "message_id"),
         Index("ix_labels_recipe", "recipe_id", "received_at"),
         Index("ix_labels_least_sure", "least_sure"),
     )
@@ -300,5 +312,10 @@ class MessageFault(Row):
     message_id: Mapped[int] = mapped_column(
         ForeignKey("labels.message_id", ondelete="CASCADE"), primary_key=True
     )
-    fault: Mapped[str] = mapped_column(primary_key=True, index=True)
+    fault: Mapped[str] = mapped_column(primary_key=True)
     probability: Mapped[float]
+    recipe_id: Mapped[int | None]
+    received_at: Mapped[datetime | None]
+    """Both copied from `labels`, so that one index counts what is told of each recipe's page."""
+
+    __table_args__ = (Index("ix_message_faults_told", "fault", "recipe_id", "received_at", "message_id"),)

@@ -209,7 +209,7 @@ class Alert(Row):
     id: Mapped[int] = mapped_column(primary_key=True)
     subject: Mapped[str] = mapped_column(unique=True)
     """What it is about, so that it is told once: "hazard:17" or "spike:4:2026-W47"."""
-    message_id: Mapped[int | None] = mapped_column(ForeignKey("messages.id", ondelete="CASCADE"))
+    message_id: Mapped[int | None] = mapped_column(ForeignKey("messages.id", ondelete="CASCADE"), index=True)
     recipe_id: Mapped[int | None] = mapped_column(ForeignKey("recipes.id"))
     words: Mapped[str]
     raised_at: Mapped[datetime]

@@ -95,8 +95,14 @@ def fill(engine: Engine, message_count: int) -> None:
                 connection,
                 MessageFault,
                 (
-                    {"message_id": number, "fault": fault, "probability": 0.8}
-                    for number, line, _ in chosen
+                    {
+                        "message_id": number,
+                        "fault": fault,
+                        "probability": 0.8,
+                        "recipe_id": recipes[number],
+                        "received_at": at,
+                    }
+                    for number, line, at in chosen
                     for fault in line.get("faults", [])
                 ),
             )

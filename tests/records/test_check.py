@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from inbox.records.check import check_ledger
 from inbox.records.settle import set_hand_label, settle
-from inbox.records.tables import IntakeRun, Labels
+from inbox.records.tables import IntakeRun, Labels, MessageFault
 from inbox.records.tables_out import DigestRow, Reply, ThemeMember
 from tests.makers import THEN, make_message, make_recipe, make_theme
 from tests.records.test_settle import add_reading
@@ -34,6 +34,13 @@ def break_labels(session: Session) -> None:
     add_reading(session, message.id)
     settle(session, [message.id])
     session.execute(update(Labels).values(outcome="worked"))
+
+
+def break_fault(session: Session) -> None:
+    recipe = make_recipe(session)
+    message = make_message(session)
+    set_hand_label(session, message.id, "faults", ["page_fault"], account_id=None, now=THEN)
+    session.execute(update(MessageFault).values(recipe_id=recipe.id))
 
 
 def break_reading(session: Session) -> None:
@@ -67,6 +74,7 @@ def break_reply(session: Session) -> None:
     [
         (break_run, "dealt with 3 items, but its numbers sum to 1"),
         (break_labels, "labels that differ"),
+        (break_fault, "labels that differ"),
         (break_reading, "have no labels"),
         (break_search, "search index holds"),
         (break_theme, "merged into others"),

@@ -79,11 +79,14 @@ def test_the_index_follows_changes_and_deletions(any_session: Session) -> None:
     assert _found(any_session, words="quince") == []
 
 
-def test_many_matches_are_walked_newest_first(session: Session) -> None:
+@pytest.mark.parametrize(
+    ("few", "many"), [(8, 8), (3, 8), (3, 5)], ids=["fetched", "looked for in a list", "tested one by one"]
+)
+def test_however_many_match_the_newest_come_first(session: Session, few: int, many: int) -> None:
     for number in range(8):
         make_message(session, text=f"bread {number}", received_at=DAY + timedelta(hours=number))
 
-    found = find_messages(session, Search(words="bread"), limit=5, few_matches=3)
+    found = find_messages(session, Search(words="bread"), limit=5, few_matches=few, many_matches=many)
 
     assert [message.text for message in found.messages] == [f"bread {number}" for number in (7, 6, 5, 4, 3)]
 

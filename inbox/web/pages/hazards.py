@@ -16,7 +16,6 @@ from inbox.records.tables import Labels, Message
 from inbox.records.tables_out import Account, Alert, Reply
 from inbox.web.page import Page
 from inbox.web.pages.entries import Entry, as_entry
-from inbox.words import HAZARDS
 
 SHOWN = 60
 
@@ -61,8 +60,8 @@ def load_hazards(session: Session, *, now: datetime) -> HazardsPage:
     rows = session.scalars(
         select(Message)
         .join(Labels, Labels.message_id == Message.id)
-        .where(Labels.hazard.in_(HAZARDS))
-        .order_by(Labels.received_at.desc(), Message.id.desc())
+        .where(Labels.hazard.is_not(None))
+        .order_by(Labels.received_at.desc(), Labels.message_id.desc())
         .limit(SHOWN)
         .options(
             joinedload(Message.reader),
@@ -161,7 +160,7 @@ def _others(session: Session, message: Message) -> list[Entry]:
         .join(Labels, Labels.message_id == Message.id)
         .where(
             Labels.recipe_id == message.labels.recipe_id,
-            Labels.hazard.in_(HAZARDS),
+            Labels.hazard.is_not(None),
             Message.id != message.id,
         )
         .order_by(Labels.received_at.desc())

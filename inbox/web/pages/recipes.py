@@ -6,18 +6,18 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, joinedload
 
 from inbox.ranking.page_places import find_place
-from inbox.records.tables import Labels, Message, MessageFault, Recipe
+from inbox.records.tables import Message, MessageFault, Recipe
 from inbox.records.tables_out import Mended, RecipeStanding
 from inbox.web.page import Page
 from inbox.web.pages.entries import excerpt, name_of
 from inbox.web.phrasing import said
 from inbox.words import RECIPE_PAGE_FAULTS, STANDINGS
 
-FAULTS_SHOWN, REPORTS_SHOWN, REPORTS_LOOKED_AT = 60, 4, 400
+FAULTS_SHOWN, REPORTS_SHOWN = 60, 4
 
 
 @dataclass(frozen=True)
@@ -94,58 +94,80 @@ def load_recipes(session: Session) -> RecipesPage:
     return RecipesPage(
         groups=[(said(standing), lines) for standing, lines in groups.items() if lines],
         usual=usual,
-        page_faults=open_page_faults(session),
+        page_faults=open_page_faults(session, reports_shown=1),
     )
 
 
-def open_page_faults(session: Session, recipe_id: int | None = None) -> list[PageFaultLine]:
+def open_page_faults(
+    session: Session, recipe_id: int | None = None, *, reports_shown: int = REPORTS_SHOWN
+) -> list[PageFaultLine]:
     """Faults of recipes' pages told of since they were last mended; one report is enough."""
-    query = (
-        select(Recipe, MessageFault.fault, func.count())
-        .join(Labels, Labels.recipe_id == Recipe.id)
-        .join(MessageFault, MessageFault.message_id == Labels.message_id)
-        .where(*_not_mended())
-        .group_by(Recipe.id, MessageFault.fault)
-        .order_by(func.count().desc(), Recipe.title)
-        .limit(FAULTS_SHOWN)
+    told = _told_since_mended(recipe_id)
+    counted = (
+        told.with_only_columns(MessageFault.recipe_id, MessageFault.fault, func.count().label("told_count"))
+        .group_by(MessageFault.fault, MessageFault.recipe_id)
+        .subquery()
     )
-    if recipe_id is not None:
-        query = query.where(Recipe.id == recipe_id)
-    rows = session.execute(query).all()
-    reports = _reports(session, {recipe.id: recipe for recipe, _, _ in rows})
+    rows = session.execute(
+        select(Recipe, counted.c.fault, counted.c.told_count)
+        .join(counted, counted.c.recipe_id == Recipe.id)
+        .order_by(counted.c.told_count.desc(), Recipe.title, counted.c.fault)
+        .limit(FAULTS_SHOWN)
+    ).all()
+    recipes = {recipe.id: recipe for recipe, _, _ in rows}
+    reports = _reports(session, told, recipes, reports_shown)
     return [
         PageFaultLine(recipe.slug, recipe.title, said(fault), fault, count, reports[recipe.id, fault])
         for recipe, fault, count in rows
     ]
 
 
-def _not_mended() -> tuple[ColumnElement[bool], ...]:
-    last_mended = (
-        select(func.max(Mended.mended_at))
-        .where(Mended.recipe_id == Labels.recipe_id, Mended.what == MessageFault.fault)
-        .correlate(Labels, MessageFault)
-        .scalar_subquery()
+def _told_since_mended(recipe_id: int | None) -> Select[int]:
+    """Faults of pages, of one recipe or of all, that are not mended; one index answers it."""
+    mended = (
+        select(Mended.recipe_id, Mended.what, func.max(Mended.mended_at).label("at"))
+        .where(Mended.what.in_(RECIPE_PAGE_FAULTS))
+        .group_by(Mended.recipe_id, Mended.what)
+        .subquery()
     )
-    told_since = (last_mended.is_(None)) | (Labels.received_at > last_mended)
-    return MessageFault.fault.in_(RECIPE_PAGE_FAULTS), told_since
+    is_mended = (mended.c.recipe_id == MessageFault.recipe_id) & (mended.c.what == MessageFault.fault)
+    query = (
+        select(MessageFault.message_id)
+        .outerjoin(mended, is_mended)
+        .where(
+            MessageFault.fault.in_(RECIPE_PAGE_FAULTS),
+            MessageFault.recipe_id.is_not(None),
+            mended.c.at.is_(None) | (MessageFault.received_at > mended.c.at),
+        )
+    )
+    return query if recipe_id is None else query.where(MessageFault.recipe_id == recipe_id)
 
 
-def _reports(session: Session, recipes: Mapping[int, Recipe]) -> dict[tuple[int, str], list[PlacedReport]]:
+def _reports(
+    session: Session, told: Select[int], recipes: Mapping[int, Recipe], shown: int
+) -> dict[tuple[int, str], list[PlacedReport]]:
     """The newest reports of each recipe and fault, with the place that each points to."""
+    place = func.row_number().over(
+        partition_by=(MessageFault.fault, MessageFault.recipe_id),
+        order_by=(MessageFault.received_at.desc(), MessageFault.message_id.desc()),
+    )
+    newest = (
+        told.with_only_columns(
+            MessageFault.message_id, MessageFault.recipe_id, MessageFault.fault, place.label("place")
+        )
+        .where(MessageFault.recipe_id.in_(recipes))
+        .subquery()
+    )
     rows = session.execute(
-        select(Labels.recipe_id, MessageFault.fault, Message)
-        .join(MessageFault, MessageFault.message_id == Labels.message_id)
-        .join(Message, Message.id == Labels.message_id)
-        .where(Labels.recipe_id.in_(recipes), *_not_mended())
+        select(newest.c.recipe_id, newest.c.fault, Message)
+        .join(Message, Message.id == newest.c.message_id)
+        .where(newest.c.place <= shown)
         .options(joinedload(Message.reader))
-        .order_by(Labels.received_at.desc(), Message.id.desc())
-        .limit(REPORTS_LOOKED_AT)
+        .order_by(newest.c.place)
     )
     found: dict[tuple[int, str], list[PlacedReport]] = defaultdict(list)
     for recipe_id, fault, message in rows:
-        told = found[recipe_id or 0, fault]
-        if len(told) < REPORTS_SHOWN:
-            told.append(_placed(recipes[recipe_id or 0], fault, message))
+        found[recipe_id, fault].append(_placed(recipes[recipe_id], fault, message))
     return found
 
 
