@@ -102,6 +102,11 @@ class Settings:
     )
     backup_keep_count: int = _setting(8, "Backups to keep.")
     session_hours: int = _setting(24 * 14, "Hours after which a sign-in ends.")
+    metrics_token: str = _setting(
+        "",
+        "Token that Prometheus brings to /metrics, 16 or more characters; empty: no such page.",
+        secret=True,
+    )
     given: frozenset[str] = field(default=frozenset(), repr=False)
     """Names of the settings that were given from outside; what the owner saves does not replace them."""
     log_level: str = _setting("INFO", "How much is logged: DEBUG, INFO, WARNING or ERROR.")
@@ -122,6 +127,8 @@ class Settings:
         self._check_between("lead_time_weeks", 0, 26)
         self._check_between("poll_minutes", 1, 24 * 60)
         self._check_between("learn_after_labels", 0, 100_000)
+        if 0 < len(self.metrics_token) < 16:
+            raise InputError("Setting metrics_token is too short; it must have 16 or more characters.")
         if self.mail_by == "smtp" and not self.smtp_host:
             raise InputError("Setting mail_by is smtp but smtp_host is empty; set INBOX_SMTP_HOST.")
 

@@ -22,6 +22,7 @@ from inbox.records.settle import settle
 from inbox.records.tables import Message, MessageReading
 
 _BATCH_ROWS = 500
+_HAS_READING = exists().where(MessageReading.message_id == Message.id)
 
 
 class ReadsMessages(Protocol):
@@ -134,6 +135,12 @@ def _batches(
                 yield batch
 
 
+def count_unread(session: Session) -> int:
+    """Messages that wait to be read."""
+    waits = (Message.kept_apart.is_(None), ~_HAS_READING)
+    return session.scalar(select(func.count()).select_from(Message).where(*waits)) or 0
+
+
 def _still_unread(
     session: Session, messages: list[Message], model: ReadsMessages, again: bool
 ) -> list[Message]:
@@ -144,9 +151,7 @@ def _still_unread(
 
 
 def _unread(model: ReadsMessages, again: bool, after: int) -> Select[Message]:
-    read = exists().where(MessageReading.message_id == Message.id)
-    if again:
-        read = read.where(MessageReading.model_version == model.version)
+    read = _HAS_READING.where(MessageReading.model_version == model.version) if again else _HAS_READING
     return select(Message).where(Message.kept_apart.is_(None), ~read, Message.id > after).order_by(Message.id)
 
 

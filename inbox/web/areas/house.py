@@ -1,12 +1,15 @@
 """Whether the service is up, and the page that shows its own look."""
 
-from flask import Blueprint, Response
+import hmac
+
+from flask import Blueprint, Response, abort, g, request
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from inbox.records import migrate
-from inbox.web.access import may
+from inbox.web.access import may, settings
+from inbox.web.figures import write_figures
 from inbox.web.installation import installation
 from inbox.web.page import Answer
 from inbox.web.pages.style import StylePage
@@ -35,6 +38,24 @@ def readyz() -> Response:
 for _path, _view in (("/healthz", healthz), ("/readyz", readyz)):
     _view.may = frozenset({"anyone"})  # type: ignore[attr-defined]
     area.add_url_rule(_path, view_func=_view)
+
+
+@area.get("/metrics")
+@may("anyone")
+def show_metrics(session: Session) -> Answer:
+    """Figures for Prometheus, for whoever brings the token; no such page where none is set."""
+    token = settings().metrics_token
+    if not token:
+        abort(404)
+    brought = request.headers.get("Authorization", "")
+    if not hmac.compare_digest(brought.encode(), f"Bearer {token}".encode()):
+        return Response(
+            "The token is missing or wrong.\n",
+            401,
+            {"WWW-Authenticate": "Bearer"},
+            content_type="text/plain; charset=utf-8",
+        )
+    return write_figures(session, now=g.now)
 
 
 @area.get("/style")
