@@ -5,7 +5,6 @@ import os
 # One thread for small matrices: on a busy machine several wait for each other (measured: 13 times slower).
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-import uuid
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -13,8 +12,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
 import pytest
-from sqlalchemy import Engine, text
-from sqlalchemy.engine import make_url
+from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from inbox.records import migrate
@@ -118,19 +116,10 @@ def seed_likeness(kitchen: "Kitchen") -> "Likeness":
 @pytest.fixture
 def fresh_postgres_url(postgres_url: str) -> Iterator[str]:
     """Address of an empty ledger of its own on PostgreSQL."""
-    name = f"fresh_{uuid.uuid4().hex}"
-    admin = open_engine(postgres_url).execution_options(isolation_level="AUTOCOMMIT")
-    with admin.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
-    url = make_url(postgres_url).set(database=name)
-    address = url.render_as_string(hide_password=False)
-    engine = open_engine(address)
-    migrate.upgrade(engine)
-    engine.dispose()
-    yield address
-    with admin.connect() as connection:
-        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
-    admin.dispose()
+    from tests.postgres import ledger_of_its_own
+
+    with ledger_of_its_own(postgres_url) as url:
+        yield url
 
 
 @pytest.fixture(scope="session")

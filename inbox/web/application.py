@@ -30,6 +30,7 @@ from inbox.web.areas import (
     work,
 )
 from inbox.web.installation import Installation, remember, utc_now
+from inbox.web.row_numbers import RowNumber
 
 FORM_BYTES = 1_000_000
 """Most that an ordinary form may hold; views that take files allow more."""
@@ -73,6 +74,7 @@ def create_app(
     )
     for part in (request_lines, safety, trouble, phrasing, still, packing):
         part.install(app)
+    app.url_map.converters["int"] = RowNumber
     for area in AREAS:
         app.register_blueprint(area.area)
     if settings.trusted_proxies:

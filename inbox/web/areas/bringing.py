@@ -27,6 +27,7 @@ from inbox.web.pages.bringing import (
     load_set_aside,
     load_work,
 )
+from inbox.web.row_numbers import row_number
 
 area = Blueprint("bringing", __name__)
 HEAD_BYTES = 4096
@@ -183,7 +184,7 @@ def take_run_back(session: Session, run_id: int) -> Answer:
 @may("owner", "helper")
 def show_set_aside(session: Session) -> Answer:
     """What could not be taken in."""
-    return load_set_aside(session, request.args.get("after", 0, type=int))
+    return load_set_aside(session, row_number(request.args.get("after")) or 0)
 
 
 @area.get("/set-aside/<int:item_id>")

@@ -8,6 +8,7 @@ from inbox.web.access import account, may, see_other, settings
 from inbox.web.notices import say
 from inbox.web.page import Answer
 from inbox.web.pages.hazards import load_hazard, load_hazards
+from inbox.web.row_numbers import row_numbers
 
 area = Blueprint("hazards", __name__)
 
@@ -32,11 +33,7 @@ def deal(session: Session, message_id: int) -> Answer:
     """What was looked at; dealt with, or not after all."""
     if request.form.get("do") == "look":
         points = [one.words for one in load_hazard(session, message_id, settings().country).points]
-        ticked = {
-            points[int(at)]
-            for at in request.form.getlist("point")
-            if at.isdecimal() and int(at) < len(points)
-        }
+        ticked = {points[at] for at in row_numbers(request.form.getlist("point")) if at < len(points)}
         tick(session, message_id, points, ticked, account_id=account().account_id, now=g.now)
         say(f"Kept: {len(ticked)} of {len(points)} looked at.")
         return see_other(f"/hazards/{message_id}")

@@ -20,6 +20,7 @@ from inbox.web.notices import say
 from inbox.web.page import Answer, Refusal
 from inbox.web.pages.messages import load_message, load_messages, load_several
 from inbox.web.phrasing import said
+from inbox.web.row_numbers import row_number, row_numbers
 
 area = Blueprint("messages", __name__)
 MOST_AT_ONCE = 200
@@ -73,8 +74,7 @@ def _correct_one(session: Session, message_id: int, touch: str) -> str:
         set_hand_label(session, message_id, field, chosen, account_id=who, now=g.now)
         return f"{field.capitalize()} set by hand."
     if field == "theme":
-        chosen = request.form.get("theme", "")
-        move(session, message_id, int(chosen) if chosen.isdecimal() else None, now=g.now)
+        move(session, message_id, row_number(request.form.get("theme")), now=g.now)
         reckon_soon(session, now=g.now)
         return "Theme set by hand."
     if field == "back":
@@ -100,7 +100,7 @@ def no_reply(session: Session, message_id: int) -> Answer:
 @may("owner", "helper")
 def correct_several(session: Session) -> Answer:
     """Correct several messages at once; one undo takes all of it back."""
-    chosen = [int(number) for number in request.form.getlist("pick") if number.isdecimal()]
+    chosen = row_numbers(request.form.getlist("pick"))
     then = inside(request.form.get("then"), "/messages")
     if not chosen:
         say("Tick some messages first.")
@@ -123,7 +123,8 @@ def correct_several(session: Session) -> Answer:
 
 def _correct_all(session: Session, chosen: Sequence[int]) -> list[str]:
     """What the form under the list asks for, on each of the chosen messages."""
-    kind, recipe, theme = (request.form.get(name, "") for name in ("set_kind", "set_recipe", "set_theme"))
+    kind, recipe = request.form.get("set_kind", ""), request.form.get("set_recipe", "")
+    theme = row_number(request.form.get("set_theme"))
     done = []
     for field, value, words in (
         ("kinds", [kind], f"now {said(kind)}"),
@@ -133,9 +134,9 @@ def _correct_all(session: Session, chosen: Sequence[int]) -> list[str]:
             for message_id in chosen:
                 set_hand_label(session, message_id, field, value, account_id=account().account_id, now=g.now)
             done.append(words)
-    if theme.isdecimal():
+    if theme is not None:
         for message_id in chosen:
-            move(session, message_id, int(theme), now=g.now)
+            move(session, message_id, theme, now=g.now)
         reckon_soon(session, now=g.now)
         done.append("theme set")
     mark = request.form.get("reply", "")

@@ -15,6 +15,7 @@ from inbox.web.access import may, see_other
 from inbox.web.notices import say
 from inbox.web.page import Answer, Refusal
 from inbox.web.pages.readers import load_reader, load_readers
+from inbox.web.row_numbers import row_number
 
 area = Blueprint("readers", __name__)
 
@@ -23,7 +24,7 @@ area = Blueprint("readers", __name__)
 @may("owner", "helper")
 def show_readers(session: Session) -> Answer:
     """Find readers."""
-    return load_readers(session, request.args.get("words", ""), request.args.get("after", 0, type=int))
+    return load_readers(session, request.args.get("words", ""), row_number(request.args.get("after")) or 0)
 
 
 @area.get("/readers/<int:reader_id>")
@@ -64,11 +65,11 @@ def forget_reader(session: Session, reader_id: int) -> Answer:
 @may("owner", "helper")
 def join(session: Session, reader_id: int) -> Answer:
     """Say that another reader is the same person."""
-    other = request.form.get("other", "").strip().rpartition("/")[2]
+    other = row_number(request.form.get("other", "").strip().rpartition("/")[2])
     try:
-        if not other.isdecimal():
+        if other is None:
             raise InputError("Write the number of the other reader, as it stands in their page's address.")
-        join_readers(session, reader_id, int(other))
+        join_readers(session, reader_id, other)
     except InputError as error:
         session.rollback()
         return Refusal(replace(load_reader(session, reader_id), trouble=str(error)))

@@ -14,6 +14,7 @@ from inbox.web.notices import say
 from inbox.web.page import Answer, Refusal
 from inbox.web.pages.recipe import load_recipe
 from inbox.web.pages.recipes import load_recipes
+from inbox.web.row_numbers import row_numbers
 
 area = Blueprint("recipes", __name__)
 
@@ -54,7 +55,7 @@ def note_change(session: Session, slug: str) -> Answer:
 def note_answer(session: Session, slug: str) -> Answer:
     """Write down that a question asked again and again is answered on the page."""
     form = request.form
-    ids = [int(number) for number in form.get("messages", "").split(",") if number.isdecimal()]
+    ids = row_numbers(form.get("messages", "").split(","))
     try:
         answer_question(
             session,

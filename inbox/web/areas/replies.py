@@ -18,6 +18,7 @@ from inbox.web.access import account, inside, may, see_other, settings
 from inbox.web.notices import say
 from inbox.web.page import Answer, Refusal
 from inbox.web.pages.replies import load_phrases, load_replies, load_reply, load_sent
+from inbox.web.row_numbers import row_number, row_numbers
 
 area = Blueprint("replies", __name__)
 
@@ -90,8 +91,8 @@ def _go_on(session: Session, message_id: int, draft: Reply, what: str) -> Answer
         return see_other(f"/replies/{message_id}")
     if what.startswith("use:"):
         offered = suggestions(session, message_id, country=settings().country)
-        number = int(what[4:]) if what[4:].isdecimal() else -1
-        if 0 <= number < len(offered):
+        number = row_number(what[4:])
+        if number is not None and number < len(offered):
             body = f"{draft.body.rstrip()}\n\n{offered[number].body}".lstrip()
             save_draft(session, draft.id, draft.subject, body, g.now)
         return see_other(f"/replies/{message_id}")
@@ -115,7 +116,7 @@ def _go_on(session: Session, message_id: int, draft: Reply, what: str) -> Answer
 @may("owner", "helper")
 def skip(session: Session) -> Answer:
     """No reply needed, for all messages of one entry."""
-    ids = [int(number) for number in request.form.get("messages", "").split(",") if number.isdecimal()]
+    ids = row_numbers(request.form.get("messages", "").split(","))
     step = remember(session, ids, account_id=account().account_id, now=g.now)
     no_reply_needed(session, ids, g.now)
     say("No reply needed.", undo=step)
@@ -126,7 +127,7 @@ def skip(session: Session) -> Answer:
 @may("owner", "helper")
 def show_sent(session: Session) -> Answer:
     """What waits to go, went, or came back."""
-    return load_sent(session, request.args.get("before", type=int))
+    return load_sent(session, row_number(request.args.get("before")))
 
 
 @area.post("/replies/sent/<int:reply_id>")

@@ -17,6 +17,7 @@ from inbox.web.notices import say
 from inbox.web.page import Answer, Refusal
 from inbox.web.pages.theme_sheets import load_brief, load_split, load_tell
 from inbox.web.pages.themes import load_theme, load_themes
+from inbox.web.row_numbers import row_number, row_numbers
 from inbox.words import SHELVES
 
 area = Blueprint("themes", __name__)
@@ -85,9 +86,10 @@ def _put_on_shelf(session: Session, theme_id: int, shelf: str) -> None:
 
 
 def _number(text: str | None, what: str) -> int:
-    if not text or not text.isdecimal():
+    number = row_number(text)
+    if number is None:
         raise InputError(f"Choose {what}.")
-    return int(text)
+    return number
 
 
 def _days(text: str) -> float | None:
@@ -119,15 +121,15 @@ def show_split(session: Session, theme_id: int) -> Answer:
 @may("owner", "helper")
 def split(session: Session, theme_id: int) -> Answer:
     """Make a theme of the chosen requests, or move them to another one."""
-    chosen = [int(number) for number in request.form.getlist("pick") if number.isdecimal()]
-    name, other = request.form.get("name", ""), request.form.get("other", "")
+    chosen = row_numbers(request.form.getlist("pick"))
+    name, other = request.form.get("name", ""), row_number(request.form.get("other"))
     try:
-        if other.isdecimal():
+        if other is not None:
             if not chosen:
                 raise InputError("Choose the requests to move.")
             for message_id in chosen:
-                hand_themes.move(session, message_id, int(other), now=g.now)
-            target = int(other)
+                hand_themes.move(session, message_id, other, now=g.now)
+            target = other
         else:
             target = hand_themes.split(session, theme_id, chosen, name, now=g.now)
     except InboxError as error:

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from inbox.records.search import Position, Search
 from inbox.records.tables import DOORS, Recipe
+from inbox.web.row_numbers import row_number, row_numbers
 from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
 
 FIELDS = (
@@ -93,16 +94,18 @@ def _number(name: str, asked: dict[str, str], troubles: list[tuple[str, str]]) -
     text = asked.get(name, "")
     if not text:
         return None
-    if text.isdecimal() and len(text) < 10:
-        return int(text)
+    number = row_number(text)
+    if number is not None:
+        return number
     troubles.append((name, f"{name.capitalize()} {asked.pop(name)!r} is not a number."))
     return None
 
 
 def _numbers(asked: dict[str, str], troubles: list[tuple[str, str]]) -> tuple[int, ...]:
     pieces = asked.get("only", "").split(",") if "only" in asked else []
-    if all(piece.isdecimal() and len(piece) < 10 for piece in pieces) and len(pieces) <= MOST_ONLY:
-        return tuple(int(piece) for piece in pieces)
+    numbers = row_numbers(pieces)
+    if len(numbers) == len(pieces) <= MOST_ONLY:
+        return tuple(numbers)
     troubles.append(("only", "The list of messages in this address cannot be read."))
     asked.pop("only")
     return ()
@@ -129,9 +132,11 @@ def as_position(text: str) -> Position | None:
     moment, _, number = text.partition("~")
     try:
         at = datetime.fromisoformat(moment)
-        return Position(at if at.tzinfo else at.replace(tzinfo=UTC), int(number))
+        at = at.astimezone(UTC) if at.tzinfo else at.replace(tzinfo=UTC)
     except (ValueError, OverflowError):
         return None
+    row = row_number(number)
+    return None if row is None else Position(at, row)
 
 
 def position_text(moment: datetime, number: int) -> str:
