@@ -26,6 +26,10 @@ _MONTHS = {
 _OLD_YEAR = re.compile(r"(\s*(?:\w+,)?\s*\d{1,2}\s+[A-Za-z]{3}\s+)(\d{2,3})(?=\s)")
 
 
+_LONGEST_ADDRESSES = 4_000
+"""Characters of an address field that are looked at; the writer stands at its beginning."""
+
+
 def decode_words(text: str) -> str:
     """Text of a header field with its encoded words (RFC 2047) decoded.
 
@@ -56,12 +60,16 @@ def decode_words(text: str) -> str:
 def addresses(fields: Iterable[str]) -> list[tuple[str, str]]:
     """Names and addresses in address fields; groups are opened, broken entries passed over."""
     found: list[tuple[str, str]] = []
-    for text in fields:
+    for whole in fields:
+        text = whole[:_LONGEST_ADDRESSES]
         simple = _SIMPLE_ADDRESS.fullmatch(text)
         if simple:
             found.append((decode_words(simple[1] or simple[2] or "").strip(), simple[3]))
             continue
-        entries = [(name, address) for name, address in getaddresses([text]) if "@" in address]
+        try:
+            entries = [(name, address) for name, address in getaddresses([text]) if "@" in address]
+        except RecursionError:  # comments may nest (RFC 5322, 3.2.2), and the parser calls itself for each
+            entries = []
         if not entries:
             entries = [("", address) for address in _BARE_ADDRESS.findall(text)[:5]]
         found += [(decode_words(name).strip(), address.strip()) for name, address in entries]

@@ -102,6 +102,16 @@ def test_nul_bytes_and_8_bit_headers() -> None:
     assert b"\x00" in item.raw
 
 
+@pytest.mark.parametrize(
+    "sender", ["(" * 30_000, "<a@" * 30_000, "x" * 300_000, '"' * 30_001 + "a@b.example"]
+)
+def test_sender_that_would_exhaust_the_parser(sender: str) -> None:
+    item = read_mail(f"From: {sender}\nSubject: Loaf\n\nIt sank.\n".encode(), MailOptions(NOW))
+
+    assert isinstance(item, Incoming)
+    assert item.text == "It sank."
+
+
 def test_overlong_header() -> None:
     item = read(b"From: ada@example.org\nX-Long: " + b"x" * 2_000_000 + b"\nSubject: Loaf\n\nIt sank.\n")
     assert (item.subject, item.text) == ("Loaf", "It sank.")
