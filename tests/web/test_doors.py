@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from werkzeug.routing import Rule
+from werkzeug.routing import IntegerConverter, Rule
 
 BEGINNING = ("owner.show_setup", "owner.begin")
 """Open to anyone only until there is an owner; tried in test_owner."""
@@ -23,8 +23,9 @@ def _address(rule: Rule) -> str:
     """An address that the rule matches; numbers and names that belong to nothing."""
     built = rule.rule
     for name, converter in rule._converters.items():
-        kind = type(converter).__name__
-        value = "999" if kind == "IntegerConverter" else "2026-W40" if name == "week" else "nothing"
+        value = (
+            "999" if isinstance(converter, IntegerConverter) else "2026-W40" if name == "week" else "nothing"
+        )
         for prefix in ("int:", "", "path:"):
             built = built.replace(f"<{prefix}{name}>", value)
     return built
