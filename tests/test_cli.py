@@ -64,6 +64,38 @@ def test_what_cannot_be_taken_is_set_aside_with_its_reason(cli: Cli, tmp_path: P
     assert cli("set-aside")[1] == "Nothing is set aside.\n"
 
 
+def test_a_doubtful_pair_is_listed_and_decided(cli: Cli, tmp_path: Path) -> None:
+    words = "The rye loaf sank in the middle although it was in the oven for an hour."
+    one = {"id": "1", "text": words, "received_at": "2026-11-18T10:00:00Z", "email": "ada@example.org"}
+    path = write(tmp_path / "letters.jsonl", one)
+    table = tmp_path / "comments.csv"
+    table.write_text(f"Date,Comment\n2026-11-18,{words}\n", encoding="utf-8")
+    cli("import", "--no-read", path)
+    cli("import", "--no-read", table)
+
+    (pair,) = json.loads(cli("second-look", "--json")[1])
+    assert pair["text"] == words
+    assert "perhaps the same as" in cli("second-look")[1]
+    assert cli("second-look", "one", str(pair["message"]))[0] == 0
+    assert cli("second-look")[1] == "No two messages may be one.\n"
+    assert cli("second-look", "let-in", str(pair["message"]))[0] == 0
+    assert cli("second-look", "two", str(pair["message"]))[0] == 0
+    assert cli("second-look", "one", str(pair["message"]))[0] == 2
+    assert cli("second-look", "--json")[1] == "[]\n"
+
+
+def test_a_handle_is_joined_to_an_address(cli: Cli, tmp_path: Path) -> None:
+    lines = (
+        {"id": "1", "text": "It sank.", "email": "ada@example.org"},
+        {"id": "2", "text": "Lovely scones.", "handle": "ada_bakes", "channel": "social"},
+    )
+    cli("import", "--no-read", write(tmp_path / "letters.jsonl", *lines))
+
+    assert cli("reader", "join", "ada@example.org", "social:ada_bakes")[0] == 0
+    assert len(json.loads(cli("reader", "export", "ada@example.org")[1])["messages"]) == 2
+    assert cli("reader", "join", "ada@example.org", "ada@example.org")[0] == 2
+
+
 def test_an_import_can_be_taken_back_and_brought_in_again(cli: Cli, letters: Path) -> None:
     cli("import", "--no-read", letters)
 

@@ -12,6 +12,7 @@ from inbox.errors import InputError
 from inbox.intake.fetch import fetch_page
 from inbox.intake.recipes import import_recipes
 from inbox.intake.run import RunResult, import_path
+from inbox.intake.second_look import doubtful_pairs, keep_both, let_in, make_one
 from inbox.intake.set_aside import leave_out, list_set_aside, try_again
 from inbox.intake.take_back import take_back
 from inbox.pipeline.rounds import Kitchen, Round, go_round
@@ -202,6 +203,73 @@ def set_aside_leave(site: Site, numbers: tuple[int, ...]) -> None:
     click.echo(f"Left out: {len(numbers)}.")
 
 
+@click.group("second-look", invoke_without_command=True)
+@as_json
+@click.pass_context
+def second_look(context: click.Context, as_json: bool) -> None:
+    """List pairs of messages that may be one; say whether they are one or two, or let mail in.
+
+    Example: second-batch second-look
+    """
+    if context.invoked_subcommand is not None:
+        return
+    site = context.find_object(Site)
+    if site is None:
+        raise RuntimeError("the command group sets the site")
+    with site.sessions() as session:
+        pairs = [(row.id, row.doubtful_twin_id, row.text) for row in doubtful_pairs(session)]
+    if as_json:
+        shown = [{"message": number, "perhaps": twin, "text": text} for number, twin, text in pairs]
+        click.echo(json.dumps(shown, ensure_ascii=False, indent=2))
+        return
+    for number, twin, text in pairs:
+        click.echo(f"{number}  perhaps the same as {twin}: {' '.join(text.split())[:80]}")
+    if not pairs:
+        click.echo("No two messages may be one.")
+
+
+@second_look.command("one")
+@click.argument("numbers", nargs=-1, required=True, type=int)
+@pass_site
+def second_look_one(site: Site, numbers: tuple[int, ...]) -> None:
+    """These messages say again what their pairs say; they are kept and count no more.
+
+    Example: second-batch second-look one 12
+    """
+    with site.sessions.begin() as session:
+        for number in numbers:
+            make_one(session, number)
+    click.echo(f"Counted once: {len(numbers)}.")
+
+
+@second_look.command("two")
+@click.argument("numbers", nargs=-1, required=True, type=int)
+@pass_site
+def second_look_two(site: Site, numbers: tuple[int, ...]) -> None:
+    """These messages and their pairs are two each.
+
+    Example: second-batch second-look two 12
+    """
+    with site.sessions.begin() as session:
+        for number in numbers:
+            keep_both(session, number)
+    click.echo(f"Counted as two: {len(numbers)}.")
+
+
+@second_look.command("let-in")
+@click.argument("numbers", nargs=-1, required=True, type=int)
+@pass_site
+def second_look_let_in(site: Site, numbers: tuple[int, ...]) -> None:
+    """A reader wrote these messages, though they were kept apart; `read` reads them.
+
+    Example: second-batch second-look let-in 12
+    """
+    with site.sessions.begin() as session:
+        for number in numbers:
+            let_in(session, number)
+    click.echo(f"Let in: {len(numbers)}.")
+
+
 @click.command("take-back")
 @click.argument("run", type=int)
 @pass_site
@@ -215,4 +283,4 @@ def take_back_command(site: Site, run: int) -> None:
     click.echo(taken.in_words)
 
 
-COMMANDS = (import_command, read, set_aside, take_back_command)
+COMMANDS = (import_command, read, set_aside, second_look, take_back_command)

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from inbox.cli.site import Progress, Site, as_json, existing_file, pass_site
+from inbox.intake.second_look import join_readers
 from inbox.records.backup import make_backup, restore, verify_backup
 from inbox.records.check import CHECKS, check_ledger
 from inbox.records.export import jsonl_lines
@@ -114,7 +115,7 @@ def export(site: Site, target: Path | None) -> None:
 
 @click.group("reader")
 def reader_group() -> None:
-    """Give a reader all that is held about them, or forget them.
+    """Give a reader all that is held about them, join two that are one, or forget them.
 
     WHO is an address, channel:handle such as social:ada, or a number.
     """
@@ -140,6 +141,20 @@ def reader_export(site: Site, who: str, target: Path | None) -> None:
     else:
         target.write_text(written + "\n", encoding="utf-8")
         click.echo(f"{target}: {len(about['messages'])} messages, {len(about['replies'])} replies.")
+
+
+@reader_group.command("join")
+@click.argument("who")
+@click.argument("other")
+@pass_site
+def reader_join(site: Site, who: str, other: str) -> None:
+    """Say that OTHER is the same person as WHO, who stays; this cannot be undone.
+
+    Example: second-batch reader join ada@example.org social:ada
+    """
+    with site.sessions.begin() as session:
+        join_readers(session, find_reader(session, who).id, find_reader(session, other).id)
+    click.echo(f"{other} is {who} from now on.")
 
 
 @reader_group.command("forget")

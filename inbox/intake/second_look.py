@@ -5,22 +5,26 @@ A double is kept apart rather than removed, so that the same export does not bri
 
 from collections.abc import Sequence
 
-from sqlalchemy import delete, select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
-from inbox.records.tables import Labels, Message, MessageReading, Reader
-from inbox.records.tables_out import Reply, RequestSketch, ThemeMember
+from inbox.records.settle import count_no_more
+from inbox.records.tables import Message, Reader
+from inbox.records.tables_out import Reply
+
+_DOUBTFUL = (Message.doubtful_twin_id.is_not(None), Message.kept_apart.is_(None))
 
 
-def doubtful_pairs(session: Session, *, limit: int = 100) -> Sequence[Message]:
-    """Messages that may be one with their `doubtful_twin_id`, newest first."""
-    return session.scalars(
-        select(Message)
-        .where(Message.doubtful_twin_id.is_not(None), Message.kept_apart.is_(None))
-        .order_by(Message.id.desc())
-        .limit(limit)
-    ).all()
+def count_doubtful(session: Session) -> int:
+    """Pairs that wait for the owner's word."""
+    return session.scalar(select(func.count()).select_from(Message).where(*_DOUBTFUL)) or 0
+
+
+def doubtful_pairs(session: Session, *, limit: int = 100, before_id: int | None = None) -> Sequence[Message]:
+    """Messages that may be one with their `doubtful_twin_id`, newest first, from below `before_id`."""
+    query = select(Message).where(*_DOUBTFUL).order_by(Message.id.desc()).limit(limit)
+    return session.scalars(query if before_id is None else query.where(Message.id < before_id)).all()
 
 
 def keep_both(session: Session, message_id: int) -> None:
@@ -43,10 +47,8 @@ def make_one(session: Session, message_id: int) -> None:
     if message.doubtful_twin_id is None:
         raise InputError(f"Message {message_id} has no doubtful twin.")
     message.kept_apart = "double"
-    for table in (MessageReading, Labels, ThemeMember, RequestSketch):
-        session.execute(delete(table).where(table.message_id == message_id))
     session.flush()
-    session.expire_all()
+    count_no_more(session, [message_id])
 
 
 def let_in(session: Session, message_id: int) -> None:

@@ -1,13 +1,12 @@
-"""Readers: finding them, and joining a handle to somebody known by address."""
+"""Readers: finding them, and how much each of them wrote."""
 
 from collections.abc import Sequence
 
-from sqlalchemy import func, or_, select, update
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
-from inbox.errors import InputError, NotFoundError
+from inbox.errors import NotFoundError
 from inbox.records.tables import Message, Reader
-from inbox.records.tables_out import Reply
 
 
 def get_reader(session: Session, reader_id: int) -> Reader:
@@ -42,28 +41,3 @@ def message_counts(session: Session, reader_ids: Sequence[int]) -> dict[int, int
         .group_by(Message.reader_id)
     )
     return {int(number or 0): count for number, count in rows}
-
-
-def join_readers(session: Session, kept_id: int, gone_id: int) -> None:
-    """Say that two readers are one person: all that the second wrote is the first's from now on.
-
-    Raises
-    ------
-    InputError
-        If they are the same already, or both have an address of their own.
-    """
-    kept, gone = get_reader(session, kept_id), get_reader(session, gone_id)
-    if kept.id == gone.id:
-        raise InputError("That is the same reader already.")
-    if kept.email and gone.email:
-        raise InputError("Both have an e-mail address of their own; they stay two.")
-    for column in (Message.reader_id, Reply.reader_id):
-        session.execute(update(column.class_).where(column == gone.id).values(reader_id=kept.id))
-    email, channel, handle, name = gone.email, gone.channel, gone.handle, gone.name
-    session.delete(gone)
-    session.flush()
-    kept.email = kept.email or email
-    if kept.handle is None:
-        kept.channel, kept.handle = channel, handle
-    kept.name = kept.name or name
-    session.flush()

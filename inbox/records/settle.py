@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
 from inbox.records.tables import HandLabel, Labels, Message, MessageFault, MessageReading, Recipe
+from inbox.records.tables_out import RequestSketch, ThemeMember
 from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
 
 ALONE = ("comment", "junk")
@@ -24,7 +25,7 @@ LABEL_FIELDS = ("kinds", "outcome", "faults", "hazard", "recipe", "language")
 def settle(session: Session, message_ids: Iterable[int]) -> None:
     """Make the rows of `labels` and `message_faults` anew for these messages.
 
-    Messages without a reading and without a hand label get none.
+    Messages without a reading and without a hand label get none, and so do those that are kept apart.
     """
     ids = sorted(set(message_ids))
     for start in range(0, len(ids), 500):
@@ -32,9 +33,20 @@ def settle(session: Session, message_ids: Iterable[int]) -> None:
     session.expire_all()
 
 
+def count_no_more(session: Session, message_ids: Iterable[int]) -> None:
+    """Take away what the program made of messages that are kept apart; what a person said of them stays."""
+    ids = sorted(set(message_ids))
+    for table in (MessageReading, Labels, MessageFault, ThemeMember, RequestSketch):
+        session.execute(delete(table).where(table.message_id.in_(ids)))
+    session.expire_all()
+
+
 def _settle_some(session: Session, ids: list[int]) -> None:
     session.flush()
-    received = dict(session.execute(select(Message.id, Message.received_at).where(Message.id.in_(ids))).all())
+    counting = select(Message.id, Message.received_at).where(
+        Message.id.in_(ids), Message.kept_apart.is_(None)
+    )
+    received = dict(session.execute(counting).all())
     readings = {
         row.message_id: row
         for row in session.scalars(select(MessageReading).where(MessageReading.message_id.in_(ids)))

@@ -10,7 +10,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
-from inbox.records.settle import settle
+from inbox.records.settle import count_no_more, settle
 from inbox.records.tables import HandLabel, Message
 from inbox.records.tables_out import ThemeMember, UndoStep
 
@@ -19,12 +19,20 @@ KEPT_DAYS = 1
 
 
 def remember(session: Session, message_ids: Sequence[int], *, account_id: int, now: datetime) -> int:
-    """Keep what hand labels, places in themes and marks these messages have; returns the step's number."""
+    """Keep what hand labels, places in themes and marks these messages have, and whether they count.
+
+    Returns
+    -------
+    int
+        Number of the step.
+    """
     session.execute(delete(UndoStep).where(UndoStep.made_at < now - timedelta(days=KEPT_DAYS)))
     labels = session.scalars(select(HandLabel).where(HandLabel.message_id.in_(message_ids))).all()
     members = session.scalars(select(ThemeMember).where(ThemeMember.message_id.in_(message_ids))).all()
     marks = session.execute(
-        select(Message.id, Message.no_reply_needed_at).where(Message.id.in_(message_ids))
+        select(Message.id, Message.no_reply_needed_at, Message.kept_apart, Message.doubtful_twin_id).where(
+            Message.id.in_(message_ids)
+        )
     ).all()
     before = {
         "messages": list(message_ids),
@@ -39,7 +47,8 @@ def remember(session: Session, message_ids: Sequence[int], *, account_id: int, n
             )
             for row in members
         ],
-        "no_reply": {str(number): at.isoformat() if at else None for number, at in marks},
+        "no_reply": {str(number): at.isoformat() if at else None for number, at, _, _ in marks},
+        "counts": {str(number): [apart, twin_id] for number, _, apart, twin_id in marks},
     }
     step = UndoStep(account_id=account_id, made_at=now, before=before)
     session.add(step)
@@ -78,9 +87,26 @@ def undo(session: Session, step_id: int, *, account_id: int) -> list[int]:
     for message in session.scalars(select(Message).where(Message.id.in_(here))):
         at = before["no_reply"][str(message.id)]
         message.no_reply_needed_at = datetime.fromisoformat(at) if at else None
+    _restore_counting(session, before.get("counts", {}), here)
     session.delete(step)
     settle(session, here)
     return ids
+
+
+def _restore_counting(
+    session: Session, counts: dict[str, tuple[str | None, int | None]], here: set[int]
+) -> None:
+    """Whether messages are kept apart, and what they may be one with; a twin that is gone is no twin."""
+    twins = {twin_id for _, twin_id in counts.values() if twin_id}
+    left = set(session.scalars(select(Message.id).where(Message.id.in_(twins))))
+    apart = []
+    for message in session.scalars(select(Message).where(Message.id.in_(here))):
+        if str(message.id) in counts:
+            message.kept_apart, twin_id = counts[str(message.id)]
+            message.doubtful_twin_id = twin_id if twin_id in left else None
+            apart += [message.id] if message.kept_apart else []
+    session.flush()
+    count_no_more(session, apart)
 
 
 def _restored(facts: dict[str, object], moment: str) -> dict[str, object]:

@@ -25,6 +25,7 @@ from inbox.web.areas import (
     readers,
     recipes,
     replies,
+    second_look,
     take_out,
     themes,
     work,
@@ -37,7 +38,7 @@ FORM_BYTES = 1_000_000
 
 AREAS = (
     bringing, checking, digests, entry, hazards, home, house, messages, owner,
-    reader_forms, readers, recipes, replies, take_out, themes, work,
+    reader_forms, readers, recipes, replies, second_look, take_out, themes, work,
 )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ from sqlalchemy import select
 
 from inbox.pipeline.long_work import HELD, ask
 from inbox.pipeline.works import IMPORT, READ_AGAIN
-from inbox.records.tables import Labels, Message, SetAside
+from inbox.records.tables import Labels, Message, Reader, SetAside
 from inbox.records.tables_out import DigestRow, Learning, LongWork, Theme
 from inbox.replies.compose import Sender
 from inbox.replies.drafts import open_draft
@@ -29,6 +29,7 @@ def _addresses(site) -> list[str]:
         week = session.scalars(select(DigestRow.week)).one()
         open_draft(session, message, now=site.now, sender=Sender(address="ines@example.org"))
         going, table, aside = _works(session, site.now)
+        _pair(session)
         return [
             f"/bring-in/work/{going}", f"/bring-in/table/{table}", f"/set-aside/{aside}", "/work",
             f"/digests/{week}", "/digests", "/contents", "/requests", f"/requests/{theme}",
@@ -36,13 +37,30 @@ def _addresses(site) -> list[str]:
             f"/requests/{theme}/split", f"/requests/{theme}/brief", f"/requests/{theme}/tell", "/recipes",
             "/recipes/sharp-lemon-tart", "/hazards", f"/hazards/{hazard}", "/messages",
             "/messages?words=bread&kind=nonsense", f"/messages/{hazard}", "/replies", f"/replies/{message}",
-            "/replies/sent", "/phrases", "/check", "/bring-in", "/set-aside", "/forms", "/forms/words",
+            "/replies/sent", "/phrases", "/check", "/bring-in", "/set-aside", "/second-look",
+            "/forms", "/forms/words",
             "/readers", "/readers/1", "/settings", "/setup", "/setup/mail", "/password", "/take-out",
             "/take-out/quotations", "/style", "/nowhere", "/f", "/f/made_it/sharp-lemon-tart",
             "/f/went_wrong/sharp-lemon-tart", "/f/please_make", "/f/thanks", "/f/privacy", "/unsubscribe/no",
         ]  # fmt: skip
 
     return site.change(find)
+
+
+def _pair(session) -> None:
+    """A message that may be one with another, by a reader who may be one with the other's."""
+    first, second = session.scalars(
+        select(Message)
+        .join(Reader)
+        .where(Reader.email.is_not(None), Reader.handle.is_(None))
+        .order_by(Message.id)
+        .limit(2)
+    ).all()
+    second.doubtful_twin_id = first.id
+    second.reader = Reader(
+        channel="social", handle="a_handle_without_a_space", first_seen_at=first.received_at
+    )
+    session.flush()
 
 
 def _works(session, now) -> tuple[int, int, int]:

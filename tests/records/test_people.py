@@ -1,11 +1,8 @@
-"""Finding readers and saying that two of them are one."""
+"""Finding readers, and how much each of them wrote."""
 
-import pytest
 from sqlalchemy.orm import Session
 
-from inbox.errors import InputError
-from inbox.records.people import find_readers, get_reader, join_readers, message_counts
-from inbox.records.tables import Reader
+from inbox.records.people import find_readers, message_counts
 from tests.makers import make_message, make_reader
 
 
@@ -19,18 +16,9 @@ def test_readers_are_found_by_name_address_or_handle(any_session: Session) -> No
     assert find_readers(any_session, "", after_id=ada.id) == [bram]
 
 
-def test_a_handle_is_joined_to_an_address(any_session: Session) -> None:
-    ada = make_reader(any_session, email="ada@example.org")
-    handle = make_reader(any_session, name=None, email=None, channel="social", handle="adabakes")
-    make_message(any_session, reader_id=handle.id)
+def test_messages_are_counted_by_reader(any_session: Session) -> None:
+    ada, bram = make_reader(any_session), make_reader(any_session)
+    make_message(any_session, reader_id=ada.id)
+    make_message(any_session, reader_id=ada.id)
 
-    join_readers(any_session, ada.id, handle.id)
-
-    assert message_counts(any_session, [ada.id]) == {ada.id: 1}
-    assert any_session.get(Reader, handle.id) is None
-    assert (get_reader(any_session, ada.id).channel, ada.handle) == ("social", "adabakes")
-
-
-def test_two_addresses_stay_two(session: Session) -> None:
-    with pytest.raises(InputError, match="stay two"):
-        join_readers(session, make_reader(session).id, make_reader(session).id)
+    assert message_counts(any_session, [ada.id, bram.id]) == {ada.id: 2}

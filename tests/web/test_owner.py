@@ -217,7 +217,8 @@ def test_pages_render_for_a_filled_place(
     ledger.rollback()
     for path in (
         "/contents", "/digests", "/requests", "/recipes", "/recipes/sharp-lemon-tart", "/hazards", "/replies",
-        "/replies/sent", "/phrases", "/check", "/bring-in", "/set-aside", "/forms", "/forms/words",
+        "/replies/sent", "/phrases", "/check", "/bring-in", "/set-aside", "/second-look",
+        "/forms", "/forms/words",
         "/readers",
         "/settings", "/setup", "/setup/mail", "/password", "/take-out", "/take-out/quotations", "/style",
         f"/messages/{number}", f"/replies/{number}", "/messages?kind=problem&hazard=any",

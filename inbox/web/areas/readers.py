@@ -7,11 +7,12 @@ from flask import Blueprint, Response, g, request
 from sqlalchemy.orm import Session
 
 from inbox.errors import InputError
+from inbox.intake.second_look import join_readers
 from inbox.pipeline.long_work import ask
 from inbox.pipeline.works import WIPE
 from inbox.records.one_reader import all_about, as_page, forget
-from inbox.records.people import get_reader, join_readers
-from inbox.web.access import may, see_other
+from inbox.records.people import get_reader
+from inbox.web.access import inside, may, see_other
 from inbox.web.notices import say
 from inbox.web.page import Answer, Refusal
 from inbox.web.pages.readers import load_reader, load_readers
@@ -74,4 +75,4 @@ def join(session: Session, reader_id: int) -> Answer:
         session.rollback()
         return Refusal(replace(load_reader(session, reader_id), trouble=str(error)))
     say("They are one reader from now on.")
-    return see_other(f"/readers/{reader_id}")
+    return see_other(inside(request.form.get("then"), f"/readers/{reader_id}"))

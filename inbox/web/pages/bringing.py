@@ -9,6 +9,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
+from inbox.intake.second_look import count_doubtful
 from inbox.intake.set_aside import count_set_aside, get_set_aside, list_set_aside
 from inbox.intake.table import TablePreview
 from inbox.intake.table_columns import FIELDS
@@ -64,6 +65,7 @@ class BringInPage(Page):
     done: list[WorkLine]
     runs: list[RunLine]
     set_aside_count: int
+    doubtful_count: int
     recipe_count: int
     limit_words: str
     trouble: str = ""
@@ -85,6 +87,7 @@ def load_bring_in(session: Session, limit_bytes: int) -> BringInPage:
         done=[line for line in lines if not line.is_going and not line.is_held][:4],
         runs=[_run_line(run) for run in runs],
         set_aside_count=count_set_aside(session),
+        doubtful_count=count_doubtful(session),
         recipe_count=session.scalar(select(func.count()).select_from(Recipe)) or 0,
         limit_words=f"{limit_bytes / 1e9:.3g} GB" if limit_bytes >= 1e9 else f"{limit_bytes / 1e6:.3g} MB",
     )

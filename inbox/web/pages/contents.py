@@ -7,6 +7,7 @@ from typing import ClassVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from inbox.intake.second_look import count_doubtful
 from inbox.pipeline.long_work import HELD
 from inbox.records.hazards import count_waiting
 from inbox.records.tables import Message, Recipe, SetAside
@@ -27,6 +28,7 @@ class ContentsPage(Page):
     waiting_count: int
     hazard_count: int
     set_aside_count: int
+    doubtful_count: int
     going_count: int
 
 
@@ -45,5 +47,6 @@ def load_contents(session: Session, *, now: datetime) -> ContentsPage:
         waiting_count=count(Reply.state == "waiting"),
         hazard_count=count_waiting(session, now=now),
         set_aside_count=count(SetAside.left_out_at.is_(None), SetAside.taken_in_at.is_(None)),
+        doubtful_count=count_doubtful(session),
         going_count=count(LongWork.what != HELD, LongWork.finished_at.is_(None)),
     )
