@@ -33,7 +33,7 @@ def decide_pair(session: Session, message_id: int) -> Answer:
     if decided == "one":
         make_one(session, message_id)
         reckon_soon(session, now=g.now)
-        say("They are one message. The earlier one counts; the later one is kept beside it.", undo=step)
+        say("They are one message. The first counts; the second is kept beside it.", undo=step)
     else:
         keep_both(session, message_id)
         say("They are two messages, and count as two.", undo=step)
