@@ -78,7 +78,9 @@ class Settings:
     smtp_password: str = _setting("", "SMTP password.", secret=True)
     imap_host: str = _setting("", "IMAP server to read the owner's mailbox from; empty: none.")
     imap_port: int = _setting(993, "IMAP port.")
-    imap_tls: bool = _setting(True, "Whether IMAP is encrypted from the start.")
+    imap_tls: bool = _setting(
+        True, "Whether TLS begins with the IMAP connection; if not, it begins by STARTTLS."
+    )
     imap_user: str = _setting("", "IMAP user.")
     imap_password: str = _setting("", "IMAP password.", secret=True)
     imap_folder: str = _setting("INBOX", "Mailbox folder to read.")

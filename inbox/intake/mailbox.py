@@ -6,11 +6,12 @@ so a look that was cut goes on. Start with `look_into`; `open_mailbox` connects.
 """
 
 import imaplib
+import ipaddress
 import json
 import re
 import ssl
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Protocol
@@ -34,6 +35,8 @@ from inbox.records.tables_out import SavedSetting
 BATCH_COUNT = 50
 TIMEOUT_SECONDS = 60
 _STATE = "mailbox.state:"
+_RUN_OUT, _OTHER_NAME, _OTHER_ADDRESS = 10, 62, 64
+"""X509_V_ERR_CERT_HAS_EXPIRED, _HOSTNAME_MISMATCH and _IP_ADDRESS_MISMATCH (OpenSSL, x509_vfy.h)."""
 _UID = re.compile(rb"UID (\d+)")
 _SIZE = re.compile(rb"RFC822\.SIZE (\d+)")
 _ARRIVED = re.compile(rb'INTERNALDATE "([^"]+)"')
@@ -146,22 +149,32 @@ def open_mailbox(
 ) -> Iterator[Folder]:
     """Connect, sign in and open a folder; read-only unless mails are to be marked.
 
+    The server's certificate is verified, and the password is only sent over TLS, save to this machine itself.
+
+    Parameters
+    ----------
+    tls : bool
+        Whether TLS begins with the connection; if not, by STARTTLS (RFC 9051, section 6.2.1).
+    ssl_context : ssl.SSLContext, optional
+        Whom to trust; by default whom this machine trusts.
+
     Raises
     ------
     InputError
-        If the user, the password or the folder is wrong.
+        If the user, the password or the folder is wrong, or the server has no TLS.
     InboxError
-        If the server cannot be reached.
+        If the server cannot be reached, or is not the one that it should be.
     """
     if not host:
         raise InputError("No mailbox is set; set INBOX_IMAP_HOST, INBOX_IMAP_USER and INBOX_IMAP_PASSWORD.")
     mailbox: BaseMailBox | None = None
+    context = ssl_context or ssl.create_default_context()
     try:
         if tls:
-            context = ssl_context or ssl.create_default_context()
             mailbox = MailBox(host, port, timeout=TIMEOUT_SECONDS, ssl_context=context)
         else:
             mailbox = MailBoxUnencrypted(host, port, timeout=TIMEOUT_SECONDS)
+            _begin_tls(mailbox, host, context)
         mailbox.login(user, password, initial_folder=None)
         mailbox.folder.set(folder, readonly=not mark_seen)
         yield _ImapFolder(mailbox, f"{user}@{host}/{folder}", folder)
@@ -169,6 +182,8 @@ def open_mailbox(
         raise InputError(f"The mailbox server {host} refuses the user {user!r} or the password.") from error
     except ImapToolsError as error:
         raise InputError(f"The mailbox folder {folder!r} at {host} cannot be read: {error}.") from error
+    except ssl.SSLError as error:
+        raise InboxError(f"The mailbox server {host}:{port} {_tls_trouble(error)}") from error
     except (OSError, imaplib.IMAP4.error) as error:
         raise InboxError(f"The mailbox server {host}:{port} cannot be reached: {error}.") from error
     finally:
@@ -176,12 +191,49 @@ def open_mailbox(
             _leave(mailbox)
 
 
+def _begin_tls(mailbox: Any, host: str, context: ssl.SSLContext) -> None:
+    """Go over to TLS; where the server has none, only this machine itself is spoken to in the open."""
+    if "STARTTLS" in mailbox.client.capabilities:
+        mailbox.client.starttls(ssl_context=context)
+    elif not _is_this_machine(host):
+        raise InputError(
+            f"The mailbox server {host} offers no TLS here, and a password is only sent over TLS; "
+            "set imap_tls to yes, and imap_port to 993."
+        )
+
+
+def _is_this_machine(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return host.casefold() == "localhost"
+
+
+def _tls_trouble(error: ssl.SSLError) -> str:
+    """What is wrong with a server's TLS, and what to do."""
+    if not isinstance(error, ssl.SSLCertVerificationError):
+        return (
+            f"does not speak TLS as it should ({error.reason or error}). Where TLS does not begin with the "
+            "connection, set imap_tls to no; it is then begun by STARTTLS."
+        )
+    if error.verify_code in (_OTHER_NAME, _OTHER_ADDRESS):
+        return "shows a certificate for another name. Set imap_host to the name that your provider gives."
+    if error.verify_code == _RUN_OUT:
+        return "shows a certificate that has run out. Tell whoever runs the server; no password was sent."
+    return (
+        f"shows a certificate that nobody vouches for whom this machine trusts ({error.verify_message}). "
+        "No password was sent. If the server is your own, set SSL_CERT_FILE to the file of its authority."
+    )
+
+
 def _leave(mailbox: Any) -> None:
     """Sign out; a connection that is gone already needs no more."""
     try:
         mailbox.logout()
     except (OSError, ImapToolsError, imaplib.IMAP4.error):
-        mailbox.client.shutdown()
+        # Where TLS was refused, the connection is closed already.
+        with suppress(OSError):
+            mailbox.client.shutdown()
 
 
 class _ImapFolder:

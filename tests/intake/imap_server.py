@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+import trustme
 
 PROGRAM = shutil.which("dovecot", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/usr/local/sbin")
 CONFIGURATION = """
@@ -25,7 +26,7 @@ listen = 127.0.0.1
 default_login_user = {user}
 default_internal_user = {user}
 default_internal_group = {group}
-ssl = no
+{tls}
 disable_plaintext_auth = no
 auth_mechanisms = plain login
 auth_failure_delay = 0
@@ -39,7 +40,8 @@ service imap-login {{
     port = {port}
   }}
   inet_listener imaps {{
-    port = 0
+    port = {tls_port}
+    ssl = yes
   }}
 }}
 service anvil {{
@@ -59,6 +61,8 @@ userdb {{
 @dataclass(frozen=True)
 class ImapServer:
     port: int
+    tls_port: int
+    """0 where the server has no certificate."""
     folder: Path
 
     def put(self, user: str, raw: bytes, name: str) -> None:
@@ -87,22 +91,29 @@ def _give_to_mail_user(folder: Path) -> None:
 
 
 @contextmanager
-def start_imap() -> Iterator[ImapServer]:
-    """A server that lives as long as the block; skips the test where none can be had, fails in .ci/run."""
+def start_imap(certificate: trustme.LeafCert | None = None) -> Iterator[ImapServer]:
+    """A server that lives as long as the block; skips the test where none can be had, fails in .ci/run.
+
+    With a certificate it speaks TLS from the start on one port and by STARTTLS on the other, and takes no
+    password without.
+    """
     if PROGRAM is None:
         if os.environ.get("INBOX_TESTS_REQUIRE") == "all":
             raise RuntimeError("dovecot-imapd is required and not installed")
         pytest.skip("no IMAP server to test with: dovecot-imapd is not installed")
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    with socket.socket() as one, socket.socket() as two:
+        for probe in (one, two):
+            probe.bind(("127.0.0.1", 0))
+        port, tls_port = one.getsockname()[1], two.getsockname()[1]
     # A folder of its own: paths of sockets are short, and the server's users must be able to enter.
     with tempfile.TemporaryDirectory(prefix="imap") as folder:
         Path(folder).chmod(0o755)
-        yield from _serve(Path(folder), port)
+        yield from _serve(Path(folder), port, tls_port if certificate else 0, certificate)
 
 
-def _serve(folder: Path, port: int) -> Iterator[ImapServer]:
+def _serve(
+    folder: Path, port: int, tls_port: int, certificate: trustme.LeafCert | None
+) -> Iterator[ImapServer]:
     mail_user, mail_group = _mail_user()
     user = "dovenull" if os.getuid() == 0 else mail_user
     group = "dovecot" if os.getuid() == 0 else mail_group
@@ -112,16 +123,32 @@ def _serve(folder: Path, port: int) -> Iterator[ImapServer]:
     settings = folder / "dovecot.conf"
     settings.write_text(
         CONFIGURATION.format(
-            folder=folder, user=user, group=group, port=port, mail_user=mail_user, mail_group=mail_group
+            folder=folder,
+            user=user,
+            group=group,
+            port=port,
+            tls_port=tls_port,
+            mail_user=mail_user,
+            mail_group=mail_group,
+            tls=_tls_lines(folder, certificate),
         )
     )
     server = subprocess.Popen([PROGRAM, "-F", "-c", str(settings)])
     try:
         _wait_for(port, folder)
-        yield ImapServer(port, folder)
+        yield ImapServer(port, tls_port, folder)
     finally:
         server.terminate()
         server.wait(timeout=20)
+
+
+def _tls_lines(folder: Path, certificate: trustme.LeafCert | None) -> str:
+    """Lines of the configuration about TLS; a certificate is written beside it."""
+    if certificate is None:
+        return "ssl = no"
+    pem = folder / "server.pem"
+    certificate.private_key_and_cert_chain_pem.write_to_path(str(pem))
+    return f"ssl = required\nssl_cert = <{pem}\nssl_key = <{pem}"
 
 
 def _wait_for(port: int, folder: Path) -> None:

@@ -1,8 +1,11 @@
+import socket
+import ssl
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
+import trustme
 from sqlalchemy import Engine, select
 
 from inbox.errors import InboxError, InputError
@@ -125,6 +128,29 @@ def server() -> Iterator[ImapServer]:
         yield started
 
 
+AUTHORITY = trustme.CA()
+
+
+def trusting(authority: trustme.CA) -> ssl.SSLContext:
+    """Whom a machine trusts that trusts this authority and no other."""
+    context = ssl.create_default_context(cadata=authority.cert_pem.bytes().decode())
+    assert (context.verify_mode, context.check_hostname) == (ssl.CERT_REQUIRED, True)
+    return context
+
+
+@pytest.fixture(scope="module")
+def tls_server() -> Iterator[ImapServer]:
+    with start_imap(AUTHORITY.issue_cert("localhost")) as started:
+        yield started
+
+
+@pytest.fixture(params=["from the start", "STARTTLS"])
+def how(request: pytest.FixtureRequest, tls_server: ImapServer) -> dict[str, object]:
+    """Both ways to TLS on the server that has a certificate for localhost."""
+    at_once = request.param == "from the start"
+    return {"host": "localhost", "tls": at_once, "port": tls_server.tls_port if at_once else tls_server.port}
+
+
 def connect(server: ImapServer, user: str, **facts: object):  # type: ignore[no-untyped-def]
     given = {"host": "127.0.0.1", "port": server.port, "tls": False, "user": user, "password": "secret"}
     return open_mailbox(**{**given, **facts})  # type: ignore[arg-type]
@@ -171,6 +197,61 @@ def test_wrong_password_and_folder_are_said(server: ImapServer) -> None:
         pass
     with pytest.raises(InputError, match="'Nowhere'"), connect(server, "ada", folder="Nowhere"):
         pass
+
+
+@pytest.mark.slow
+def test_mail_comes_over_tls(tls_server: ImapServer, how: dict[str, object], fresh_engine: Engine) -> None:
+    user = "tls" if how["tls"] else "starttls"
+    tls_server.put(user, mail(1, "Crème"), "1001.host")
+    with connect(tls_server, user, ssl_context=trusting(AUTHORITY), **how) as folder:
+        result = look_into(make_sessions(fresh_engine), folder, options=OPTIONS)
+    assert result is not None
+    assert result.stored == 1
+
+
+@pytest.mark.slow
+def test_a_certificate_that_nobody_vouches_for_is_refused(
+    tls_server: ImapServer, how: dict[str, object]
+) -> None:
+    for context in (trusting(trustme.CA()), None):
+        with pytest.raises(InboxError, match=r"nobody vouches for .* No password was sent"):
+            with connect(tls_server, "ada", ssl_context=context, **how):
+                pass
+
+
+@pytest.mark.slow
+def test_a_certificate_for_another_host_is_refused(tls_server: ImapServer, how: dict[str, object]) -> None:
+    with pytest.raises(InboxError, match="certificate for another name"):
+        with connect(tls_server, "ada", ssl_context=trusting(AUTHORITY), **{**how, "host": "127.0.0.1"}):
+            pass
+
+
+@pytest.mark.slow
+def test_a_certificate_that_has_run_out_is_refused() -> None:
+    old = AUTHORITY.issue_cert("localhost", not_after=datetime(2020, 1, 1, tzinfo=UTC))
+    with start_imap(old) as server, pytest.raises(InboxError, match="has run out"):
+        with connect(
+            server, "ada", host="localhost", port=server.tls_port, tls=True, ssl_context=trusting(AUTHORITY)
+        ):
+            pass
+
+
+@pytest.mark.slow
+def test_a_port_without_tls_is_said(server: ImapServer) -> None:
+    with pytest.raises(InboxError, match=r"does not speak TLS as it should.*set imap_tls to no"):
+        with connect(server, "ada", tls=True):
+            pass
+
+
+@pytest.mark.slow
+def test_no_password_goes_elsewhere_in_the_open(server: ImapServer, monkeypatch: pytest.MonkeyPatch) -> None:
+    here = socket.create_connection
+    monkeypatch.setattr(
+        socket, "create_connection", lambda _at, *rest: here(("127.0.0.1", server.port), *rest)
+    )
+    with pytest.raises(InputError, match="only sent over TLS"):
+        with connect(server, "ada", host="mail.example"):
+            pass
 
 
 def test_server_that_is_not_there_is_said() -> None:
