@@ -84,6 +84,13 @@ def test_a_doubtful_pair_is_listed_and_decided(cli: Cli, tmp_path: Path) -> None
     assert cli("second-look", "--json")[1] == "[]\n"
 
 
+def test_no_refused_mention_is_said(cli: Cli, tmp_path: Path) -> None:
+    cli("import", "--no-read", write(tmp_path / "one.jsonl", {"id": "1", "text": "It sank."}))
+
+    assert cli("set-aside", "mentions")[1] == "No mention was refused.\n"
+    assert cli("set-aside", "mentions", "7")[0] == 1
+
+
 def test_a_handle_is_joined_to_an_address(cli: Cli, tmp_path: Path) -> None:
     lines = (
         {"id": "1", "text": "It sank.", "email": "ada@example.org"},

@@ -10,6 +10,7 @@ from inbox.cli.findings import recipes
 from inbox.cli.site import Progress, Site, as_json, existing_file, pass_site
 from inbox.errors import InputError
 from inbox.intake.fetch import fetch_page
+from inbox.intake.mention import refused_mentions, try_mention_again
 from inbox.intake.recipes import import_recipes
 from inbox.intake.run import RunResult, import_path
 from inbox.intake.second_look import doubtful_pairs, keep_both, let_in, make_one
@@ -187,6 +188,27 @@ def set_aside_again(site: Site, numbers: tuple[int, ...]) -> int:
         click.echo(f"{number}  {tried.reason or f'taken in as message {tried.message_id}'}")
     click.echo(f"Taken in: {taken} of {len(chosen)}.")
     return 0 if taken == len(chosen) else 1
+
+
+@set_aside.command("mentions")
+@click.argument("numbers", nargs=-1, type=int)
+@pass_site
+def set_aside_mentions(site: Site, numbers: tuple[int, ...]) -> None:
+    """List mentions that were refused; with NUMBERS, let these be looked at again by the schedule.
+
+    Example: second-batch set-aside mentions 4
+    """
+    with site.sessions.begin() as session:
+        for number in numbers:
+            try_mention_again(session, number, now=site.now())
+        rows = [] if numbers else refused_mentions(session)
+        lines = [f"{row.id}  {row.source}: {row.reason}" for row in rows]
+    for line in lines:
+        click.echo(line)
+    if numbers:
+        click.echo(f"Looked at again with the next round: {len(numbers)}.")
+    elif not lines:
+        click.echo("No mention was refused.")
 
 
 @set_aside.command("leave")

@@ -9,7 +9,7 @@ import io
 import json
 import xml.sax
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -22,7 +22,7 @@ from inbox.intake.deliver import deliver_all
 from inbox.intake.fetch import Fetched
 from inbox.intake.html_text import text_of
 from inbox.intake.incoming import Incoming, Unusable, clean, clean_address, fit_key, short_hash
-from inbox.records.tables import IntakeRun, Message
+from inbox.records.tables import IntakeRun, Message, SetAside
 from inbox.records.tables_out import SavedSetting
 
 FEED_LIMIT_BYTES = 64 * 1024 * 1024
@@ -69,7 +69,8 @@ def read_entry(entry: Entry, *, own_addresses: Collection[str] = ()) -> Incoming
     raw = clean(original).encode()
     if not text:
         reason = f"Entry {entry.number} of the feed has no text."
-        return Unusable(door="feed", place=place, reason=reason, raw=raw)
+        details = {"written": written.isoformat() if written else None}
+        return Unusable(door="feed", place=place, reason=reason, raw=raw, details=details)
     author = values.get("author_detail") or {}
     answered = values.get("thr_in-reply-to") or {}
     identity = str(values.get("id") or values.get("link") or "")
@@ -90,6 +91,22 @@ def read_entry(entry: Entry, *, own_addresses: Collection[str] = ()) -> Incoming
         kept_apart="own_mail" if address and address in own_addresses else None,
         place=place,
     )
+
+
+def read_kept(
+    raw: bytes, details: Mapping[str, Any], *, number: int, own_addresses: Collection[str] = ()
+) -> Incoming | Unusable:
+    """An entry that was set aside, read once more from what was kept of it."""
+    try:
+        values = json.loads(raw)
+    except ValueError:
+        reason = f"What is kept of entry {number} is no entry; bring its feed in once more."
+        return Unusable(door="feed", place=f"entry {number}", reason=reason, raw=raw, details=details)
+    item = read_entry(Entry(number, values), own_addresses=own_addresses)
+    written = details.get("written")
+    if isinstance(item, Incoming) and written:
+        return replace(item, received_at=datetime.fromisoformat(written))
+    return item
 
 
 def _text(values: Mapping[str, Any]) -> tuple[str, datetime | None]:
@@ -163,9 +180,10 @@ def poll_feed(
 
 def _take_new(session: Session, url: str, items: list[Incoming | Unusable], now: datetime) -> int | None:
     """Take in the entries that are not here yet; a look that finds none makes no run."""
-    keys = [fit_key(item.key) for item in items if isinstance(item, Incoming) and item.key]
-    here = set(session.scalars(select(Message.key).where(Message.key.in_(keys))))
-    new = [item for item in items if isinstance(item, Incoming) and fit_key(str(item.key)) not in here]
+    marks = [_mark(item) for item in items]
+    here = set(session.scalars(select(Message.key).where(Message.key.in_(marks))))
+    here |= set(session.scalars(select(SetAside.fingerprint).where(SetAside.fingerprint.in_(marks))))
+    new = [item for item, mark in zip(items, marks, strict=True) if mark not in here]
     if not new:
         return None
     run = IntakeRun(door="feed", source=url, started_at=now, finished_at=now)
@@ -175,6 +193,12 @@ def _take_new(session: Session, url: str, items: list[Incoming | Unusable], now:
         run.position += 1
         run.stored_count += end.state == "stored"
         run.already_here_count += end.state == "already_here"
+        run.set_aside_count += end.state == "set_aside"
         run.kept_apart_count += end.kept_apart is not None
     session.flush()
     return run.id
+
+
+def _mark(item: Incoming | Unusable) -> str:
+    """By what an entry is known when it comes again: its key, or its bytes if it was set aside."""
+    return item.fingerprint if isinstance(item, Unusable) else fit_key(str(item.key))

@@ -102,6 +102,11 @@ class Unusable:
     raw: bytes
     details: Mapping[str, Any] | None = None
 
+    @property
+    def fingerprint(self) -> str:
+        """What makes it the same item when it comes again: its door and the bytes that are kept."""
+        return short_hash(self.door, self.raw[:SET_ASIDE_LIMIT_BYTES])
+
 
 @dataclass(frozen=True, slots=True)
 class Delivered:

@@ -4,7 +4,7 @@
 pages, takes new ones in, brings changed ones up to date, and takes away those whose page is gone.
 """
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from urllib.parse import urldefrag, urlsplit
@@ -12,7 +12,7 @@ from urllib.parse import urldefrag, urlsplit
 from sqlalchemy import delete, select
 from sqlalchemy.orm import Session, sessionmaker
 
-from inbox.errors import InputError
+from inbox.errors import InputError, NotFoundError
 from inbox.intake.catalogue import address_key, load_catalogue
 from inbox.intake.charset import decode
 from inbox.intake.deliver import deliver
@@ -81,6 +81,32 @@ def _is_ours(session: Session, target: str, site_urls: Collection[str]) -> bool:
         return True
     hosts = {urlsplit(url).netloc.casefold().removeprefix("www.") for url in site_urls if url}
     return urlsplit(target).netloc.casefold().removeprefix("www.") in hosts
+
+
+def refused_mentions(session: Session, *, limit: int = 50) -> Sequence[Mention]:
+    """Mentions that were not taken in, the newest first."""
+    return session.scalars(
+        select(Mention).where(Mention.state == "refused").order_by(Mention.received_at.desc()).limit(limit)
+    ).all()
+
+
+def try_mention_again(session: Session, mention_id: int, *, now: datetime) -> None:
+    """Let a mention that was refused wait for its verification once more.
+
+    Raises
+    ------
+    NotFoundError
+        If there is no such mention.
+    InputError
+        If it was not refused.
+    """
+    row = session.get(Mention, mention_id)
+    if row is None:
+        raise NotFoundError(f"There is no mention {mention_id}.")
+    if row.state != "refused":
+        raise InputError(f"Mention {mention_id} was not refused; there is nothing to try again.")
+    row.state, row.received_at, row.tried_count, row.reason = "waiting", now, 0, None
+    session.flush()
 
 
 def verify_mentions(

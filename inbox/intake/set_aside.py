@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
 from inbox.intake.deliver import deliver
+from inbox.intake.feed import read_kept
 from inbox.intake.incoming import SET_ASIDE_LIMIT_BYTES, Incoming, Unusable
 from inbox.intake.jsonl import Line, read_line
 from inbox.intake.mime import MailOptions, read_mail
@@ -95,6 +96,9 @@ def _read(row: SetAside, options: MailOptions) -> Incoming | Unusable:
         return read_mail(row.raw, options, door=row.door, place=row.place)
     if row.door == "jsonl":
         return read_line(Line(row.raw, _number_in(row.place), len(row.raw)))
+    if row.door == "feed":
+        number, own = _number_in(row.place), options.own_addresses
+        return read_kept(row.raw, row.details or {}, number=number, own_addresses=own)
     if row.door == "table" and row.details:
         return _read_table_row(row, row.details)
     return Unusable(door=row.door, place=row.place, reason=row.reason, raw=row.raw)

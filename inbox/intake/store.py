@@ -19,7 +19,6 @@ from inbox.intake.incoming import (
     clean,
     clean_line,
     fit_key,
-    short_hash,
 )
 from inbox.intake.readers import add_readers
 from inbox.intake.threads import link_answers, record_returns
@@ -56,8 +55,7 @@ def store(session: Session, arrivals: Sequence[Arrival], run_id: int | None, now
 def put_aside(session: Session, item: Unusable, *, run_id: int | None, now: datetime) -> Delivered:
     """Keep an item that cannot be taken in; the same bytes again are already here."""
     kept = item.raw[:SET_ASIDE_LIMIT_BYTES]
-    fingerprint = short_hash(item.door, kept)
-    before = session.scalar(select(SetAside).where(SetAside.fingerprint == fingerprint))
+    before = session.scalar(select(SetAside).where(SetAside.fingerprint == item.fingerprint))
     if before is not None:
         return Delivered("already_here", set_aside_id=before.id)
     row = SetAside(
@@ -65,7 +63,7 @@ def put_aside(session: Session, item: Unusable, *, run_id: int | None, now: date
         door=item.door,
         place=clean_line(item.place) or "",
         reason=clean(item.reason)[:1000],
-        fingerprint=fingerprint,
+        fingerprint=item.fingerprint,
         raw=kept,
         details=dict(item.details) if item.details else None,
         set_aside_at=now,

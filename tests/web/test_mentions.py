@@ -2,11 +2,12 @@
 
 import pytest
 from flask import Flask
+from flask.testing import FlaskClient
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from inbox.records.tables_out import Mention
-from tests.makers import make_recipe
+from tests.makers import THEN, make_recipe
 
 SOURCE = "https://reader.example/my-loaf"
 
@@ -39,3 +40,27 @@ def test_a_fault_of_the_sender_is_400(app: Flask, ledger: Session, source: str, 
 
     assert answer.status_code == 400
     assert ledger.scalars(select(Mention)).all() == []
+
+
+def test_a_refused_mention_is_shown_with_its_reason_and_tried_again(
+    helper: FlaskClient, ledger: Session
+) -> None:
+    row = Mention(
+        source=SOURCE, target="https://kitchen.example/rye-loaf", state="refused", received_at=THEN,
+        tried_count=3, reason="The page answered with status 503.",
+    )  # fmt: skip
+    ledger.add(row)
+    ledger.commit()
+    number = row.id
+    page = helper.get("/set-aside").text
+    assert SOURCE in page
+    assert "status 503" in page
+
+    assert helper.post(f"/set-aside/mentions/{number}").location == "/set-aside"
+    ledger.expire_all()
+    row = ledger.get_one(Mention, number)
+    assert (row.state, row.tried_count, row.reason) == ("waiting", 0, None)
+    ledger.rollback()
+    assert SOURCE not in helper.get("/set-aside").text
+    assert helper.post(f"/set-aside/mentions/{number}").status_code == 422
+    assert helper.post("/set-aside/mentions/98765").status_code == 404

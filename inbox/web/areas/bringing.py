@@ -9,6 +9,7 @@ from werkzeug.datastructures import FileStorage
 
 from inbox.errors import InboxError, InputError
 from inbox.intake import set_aside as aside
+from inbox.intake.mention import try_mention_again
 from inbox.intake.sources import recognise
 from inbox.intake.table import preview, remember
 from inbox.intake.take_back import take_back
@@ -202,6 +203,15 @@ def download_aside(session: Session, item_id: int) -> Answer:
     response = Response(row.raw, content_type="application/octet-stream")
     response.headers["Content-Disposition"] = f'attachment; filename="set-aside-{item_id}.bin"'
     return response
+
+
+@area.post("/set-aside/mentions/<int:mention_id>")
+@may("owner", "helper")
+def look_at_mention_again(session: Session, mention_id: int) -> Answer:
+    """Let a mention that was refused be verified once more."""
+    try_mention_again(session, mention_id, now=g.now)
+    say("The page that mentions yours is looked at again, in a moment.")
+    return see_other("/set-aside")
 
 
 @area.post("/set-aside/<int:item_id>")

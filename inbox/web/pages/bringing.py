@@ -9,6 +9,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
+from inbox.intake.mention import refused_mentions
 from inbox.intake.second_look import count_doubtful
 from inbox.intake.set_aside import count_set_aside, get_set_aside, list_set_aside
 from inbox.intake.table import TablePreview
@@ -199,6 +200,17 @@ class AsideLine:
 
 
 @dataclass(frozen=True)
+class MentionLine:
+    """One mention that was refused."""
+
+    id: int
+    source: str
+    target: str
+    reason: str
+    when: datetime
+
+
+@dataclass(frozen=True)
 class SetAsidePage(Page):
     """Items that could not be taken in."""
 
@@ -206,6 +218,7 @@ class SetAsidePage(Page):
     count: int
     items: list[AsideLine]
     further: str
+    mentions: list[MentionLine]
 
 
 def load_set_aside(session: Session, after_id: int) -> SetAsidePage:
@@ -216,6 +229,10 @@ def load_set_aside(session: Session, after_id: int) -> SetAsidePage:
         count=count_set_aside(session),
         items=[_aside_line(row) for row in shown],
         further=f"/set-aside?after={shown[-1].id}" if len(rows) > 50 else "",
+        mentions=[
+            MentionLine(row.id, row.source, row.target, row.reason or "", row.received_at)
+            for row in refused_mentions(session)
+        ],
     )
 
 
