@@ -15,6 +15,7 @@ from inbox.intake.recipes import import_recipes
 from inbox.intake.run import RunResult, import_path
 from inbox.intake.second_look import doubtful_pairs, keep_both, let_in, make_one
 from inbox.intake.set_aside import leave_out, list_set_aside, try_again
+from inbox.intake.table_rows import ENCODINGS
 from inbox.intake.take_back import take_back
 from inbox.pipeline.rounds import Kitchen, Round, go_round
 from inbox.pipeline.sources import import_options
@@ -26,6 +27,7 @@ from inbox.pipeline.sources import import_options
 @click.option(
     "--dates", type=click.Choice(["day-first", "month-first"]), help="How a table writes its dates."
 )
+@click.option("--encoding", type=click.Choice(list(ENCODINGS)), help="How a CSV file is written.")
 @click.option("--read/--no-read", "read_too", default=True, help="Read the messages at once.")
 @as_json
 @pass_site
@@ -34,6 +36,7 @@ def import_command(
     files: tuple[Path, ...],
     columns: tuple[str, ...],
     dates: str | None,
+    encoding: str | None,
     read_too: bool,
     as_json: bool,
 ) -> int:
@@ -44,7 +47,9 @@ def import_command(
     Example: second-batch import letters.mbox comments.csv --column text=Comment
     """
     site.open(make=True)
-    options = import_options(site.settings, now=site.now(), columns=_pairs(columns), dates=dates)
+    options = import_options(
+        site.settings, now=site.now(), columns=_pairs(columns), dates=dates, encoding=encoding
+    )
     results: list[RunResult] = []
     for path in files:
         progress = Progress(path.name)

@@ -17,7 +17,7 @@ from inbox.intake.catalogue import load_catalogue
 from inbox.intake.deliver import deliver_all
 from inbox.intake.incoming import Delivered, Incoming, Unusable
 from inbox.intake.sources import ImportOptions, Source, kind_of, open_source
-from inbox.intake.table import heads_of, recall, remember
+from inbox.intake.table import encoding_of, heads_of, recall, remember, source_of
 from inbox.intake.threads import link_late_parents
 from inbox.records.tables import IntakeRun
 
@@ -91,14 +91,23 @@ def _with_remembered_columns(
     sessions: sessionmaker[Session], path: Path, kind: str, options: ImportOptions
 ) -> ImportOptions:
     """Options with what the owner once said of a table with these heads; what is said now is remembered."""
-    heads = heads_of(path, kind)
+    source = source_of(heads_of(path, kind))
     with sessions.begin() as session:
-        known = recall(session, heads) or {"columns": None, "day_first": None}
+        known = recall(session, source) or {"columns": None, "day_first": None}
         columns = options.columns if options.columns is not None else known["columns"]
         day_first = options.day_first if options.day_first is not None else known["day_first"]
-        if options.columns is not None or options.day_first is not None:
-            remember(session, heads, columns=columns or {}, day_first=day_first, now=options.now)
-    return replace(options, columns=columns, day_first=day_first)
+        encoding = encoding_of(path, kind, said=options.encoding, known=known)
+        if (options.columns, options.day_first, options.encoding) != (None, None, None):
+            remember(
+                session,
+                source,
+                heads_of(path, kind, encoding),
+                columns=columns or {},
+                day_first=day_first,
+                encoding=encoding,
+                now=options.now,
+            )
+    return replace(options, columns=columns, day_first=day_first, encoding=encoding)
 
 
 def run_source(

@@ -114,12 +114,14 @@ def _read_table_row(row: SetAside, details: Mapping[str, Any]) -> Incoming | Unu
         float(details["scale"]),
         ZoneInfo(details["zone"]),
         str(details["channel"]),
+        encoding=details.get("encoding"),
     )
     if row.raw.startswith(b"{"):
         cells = json.loads(row.raw)
         record = read_record(_number_in(row.place), tuple(cells.get(head) for head in heads), len(heads))
     else:
-        record = read_record(_number_in(row.place), row.raw, len(heads))
+        written = str(details.get("encoding") or "utf-8")
+        record = read_record(_number_in(row.place), row.raw, len(heads), written)
     return read_row(record, reading)
 
 

@@ -70,6 +70,8 @@ class ImportOptions:
         Field to head of a table's column; what is missing is recognised by the heads.
     day_first : bool, optional
         Whether 3/4/2026 is the third of April; None where the file itself must tell.
+    encoding : str, optional
+        How a CSV file is written, one of `table_rows.ENCODINGS`; None where the file itself must tell.
     """
 
     now: datetime
@@ -77,6 +79,7 @@ class ImportOptions:
     zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     columns: dict[str, str] | None = None
     day_first: bool | None = None
+    encoding: str | None = None
     photo_limit_bytes: int = 12_000_000
 
     @property
@@ -148,6 +151,7 @@ def _file(path: Path, file: BinaryIO, options: ImportOptions) -> Source:
             day_first=options.day_first,
             zone=options.zone,
             own_addresses=options.own_addresses,
+            encoding=options.encoding,
         )
         return Source(kind, "table", digest, rows, read, count)
     if path.stat().st_size > FEED_LIMIT_BYTES:

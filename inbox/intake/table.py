@@ -19,7 +19,7 @@ from inbox.errors import InputError
 from inbox.intake.html_text import text_of
 from inbox.intake.incoming import Incoming, Unusable, clean_address, short_hash
 from inbox.intake.table_columns import choose_columns, plain_head, recognise_columns
-from inbox.intake.table_rows import Cell, TableRow, open_table
+from inbox.intake.table_rows import GUESSED, Cell, TableRow, is_guessed, open_table
 from inbox.intake.table_values import (
     Order,
     date_order,
@@ -48,6 +48,7 @@ class Reading:
     zone: ZoneInfo
     channel: str
     own_addresses: Collection[str] = ()
+    encoding: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,10 @@ class TablePreview:
     source : str
         Under what the answer is remembered.
     remembered : bool
+    encoding : str, optional
+        How the file is written: as was said now or the last time, else guessed; None where the file shows it.
+    odd_cells : tuple of str
+        Some cells by which a wrong encoding is seen.
     """
 
     heads: tuple[str, ...]
@@ -77,6 +82,8 @@ class TablePreview:
     row_count: int
     source: str
     remembered: bool
+    encoding: str | None = None
+    odd_cells: tuple[str, ...] = ()
 
 
 def source_of(heads: tuple[str, ...]) -> str:
@@ -84,13 +91,30 @@ def source_of(heads: tuple[str, ...]) -> str:
     return short_hash(*(plain_head(head) for head in heads))
 
 
-def heads_of(path: Path, kind: str) -> tuple[str, ...]:
+def heads_of(path: Path, kind: str, encoding: str | None = None) -> tuple[str, ...]:
     """Heads of the table in a file."""
-    with open_table(path, kind) as table:
+    with open_table(path, kind, encoding) as table:
         return table.heads
 
 
-def preview(path: Path, kind: str, *, session: Session | None = None) -> TablePreview:
+def encoding_of(path: Path, kind: str, *, said: str | None, known: Mapping[str, Any] | None) -> str | None:
+    """How a file is written: what is said now, else where the file does not show it what was said before.
+
+    Returns
+    -------
+    str or None
+        None where the file shows it, and nothing else is said.
+    """
+    if said is not None:
+        return said
+    if not is_guessed(path, kind):
+        return None
+    return str((known or {}).get("encoding") or GUESSED)
+
+
+def preview(
+    path: Path, kind: str, *, session: Session | None = None, encoding: str | None = None
+) -> TablePreview:
     """Look a table through for the page on which the owner says what its columns are.
 
     Parameters
@@ -99,17 +123,26 @@ def preview(path: Path, kind: str, *, session: Session | None = None) -> TablePr
         "csv" or "xlsx", as `sources.recognise` says.
     session : Session, optional
         Where remembered columns are looked up.
+    encoding : str, optional
+        How the owner says that the file is written.
     """
     rows: list[tuple[str, ...]] = []
-    with open_table(path, kind) as table:
+    odd: list[str] = []
+    source = source_of(heads_of(path, kind))
+    known = recall(session, source) if session is not None else None
+    encoding = encoding_of(path, kind, said=encoding, known=known)
+    with open_table(path, kind, encoding) as table:
         heads = table.heads
-        known = recall(session, heads) if session is not None else None
-        columns = dict(known["columns"]) if known else recognise_columns(heads)
+        # Heads look otherwise in another encoding; then they are recognised anew.
+        fits = known is not None and set(known["columns"].values()) <= set(heads)
+        columns = dict(known["columns"]) if known and fits else recognise_columns(heads)
         survey = _Survey(heads, columns)
         for row in table.rows:
             survey.see(row)
             if len(rows) < PREVIEW_ROWS and not row.broken:
                 rows.append(tuple(to_text(cell) for cell in row.cells))
+            if encoding and len(odd) < PREVIEW_ROWS:
+                odd += [to_text(cell) for cell in row.cells if not to_text(cell).isascii()]
     return TablePreview(
         heads=heads,
         rows=tuple(rows),
@@ -118,8 +151,10 @@ def preview(path: Path, kind: str, *, session: Session | None = None) -> TablePr
         day_first=known.get("day_first") if known else None,
         star_scale=survey.scale if "stars" in columns else None,
         row_count=survey.count,
-        source=source_of(heads),
+        source=source,
         remembered=known is not None,
+        encoding=encoding,
+        odd_cells=tuple(odd[:PREVIEW_ROWS]),
     )
 
 
@@ -160,6 +195,7 @@ def read_table(
     day_first: bool | None,
     zone: ZoneInfo,
     own_addresses: Collection[str] = (),
+    encoding: str | None = None,
 ) -> tuple[Iterator[TableRow], Callable[[TableRow], Incoming | Unusable], int]:
     """Rows of a table, how an item is made of each, and how many there are.
 
@@ -169,7 +205,7 @@ def read_table(
         If no column holds the text, a column that was named is not there, or only the owner can say
         whether days or months stand first in its dates.
     """
-    with open_table(path, kind) as table:
+    with open_table(path, kind, encoding) as table:
         heads = table.heads
         chosen = choose_columns(heads, columns)
         survey = _Survey(heads, chosen)
@@ -189,6 +225,7 @@ def read_table(
         zone,
         _channel(chosen),
         own_addresses,
+        encoding,
     )
     return _numbered(path, kind, reading), lambda row: read_row(row, reading), survey.count
 
@@ -204,7 +241,7 @@ def _numbered(path: Path, kind: str, reading: Reading) -> Iterator[TableRow]:
     """Rows; of those alike to the letter, without number and time, the second and further are told apart."""
     seen: dict[int, int] = {}
     needs_count = "id" not in reading.columns and "received_at" not in reading.columns
-    with open_table(path, kind) as table:
+    with open_table(path, kind, reading.encoding) as table:
         for row in table.rows:
             if needs_count and not row.broken:
                 mark = hash(row.cells)
@@ -225,6 +262,7 @@ def read_row(row: TableRow, reading: Reading) -> Incoming | Unusable:
         "scale": reading.scale,
         "zone": reading.zone.key,
         "channel": reading.channel,
+        "encoding": reading.encoding,
     }
     if row.broken:
         reason = f"Row {row.number} is broken: {row.broken}."
@@ -307,25 +345,36 @@ def _count(cell: Cell) -> int:
         return 0
 
 
-def recall(session: Session, heads: tuple[str, ...]) -> dict[str, Any] | None:
-    """What the owner said of the columns of a table with these heads: `columns` and `day_first`."""
-    row = session.get(Columns, source_of(heads))
+def recall(session: Session, source: str) -> dict[str, Any] | None:
+    """What the owner said of a table: `columns`, `day_first`, `encoding`."""
+    row = session.get(Columns, source)
     return dict(row.mapping) if row else None
 
 
 def remember(
     session: Session,
+    source: str,
     heads: tuple[str, ...],
     *,
     columns: Mapping[str, str],
     day_first: bool | None,
+    encoding: str | None,
     now: datetime,
 ) -> None:
-    """Keep what the owner said of the columns for the next export with the same heads."""
+    """Keep what the owner said of a table for the next export with the same heads.
+
+    Parameters
+    ----------
+    source : str
+        `source_of` the heads as the file by itself shows them, so that it is found again unasked.
+    heads : tuple of str
+        The heads in the encoding that the owner chose.
+    """
+    chosen = choose_columns(heads, columns)
     session.merge(
         Columns(
-            source=source_of(heads),
-            mapping={"columns": choose_columns(heads, columns), "day_first": day_first},
+            source=source,
+            mapping={"columns": chosen, "day_first": day_first, "encoding": encoding},
             changed_at=now,
         )
     )

@@ -27,6 +27,29 @@ RECORD_LINES = 2000
 """Lines that one record may have before an open quote is taken for a mistake."""
 UNPACKED_LIMIT_BYTES = 1_000_000_000
 """Size of an unpacked xlsx file from which it is refused."""
+GUESSED = "cp1252"
+"""Encoding that is taken where a file does not show its own; the owner can say that it is another one."""
+ENCODINGS = {
+    GUESSED: "Western European (Windows-1252)",
+    "cp1250": "Central European (Windows-1250)",
+    "iso8859_2": "Central European (ISO 8859-2)",
+    "cp852": "Central European, old (DOS 852)",
+    "cp1251": "Cyrillic (Windows-1251)",
+    "koi8_u": "Cyrillic (KOI8)",
+    "cp1253": "Greek (Windows-1253)",
+    "cp1254": "Turkish (Windows-1254)",
+    "cp1255": "Hebrew (Windows-1255)",
+    "cp1256": "Arabic (Windows-1256)",
+    "cp1257": "Baltic (Windows-1257)",
+    "cp850": "Western European, old (DOS 850)",
+    "mac_roman": "Western European, old Macintosh",
+    "cp932": "Japanese (Shift JIS)",
+    "gb18030": "Chinese (GB 18030)",
+    "big5": "Chinese (Big5)",
+    "cp949": "Korean",
+    "utf-8": "UTF-8, with damaged signs",
+}
+"""Encodings of tables that the owner can choose from, by Python's names."""
 _DELIMITERS = (",", ";", "\t", "|")
 _SAMPLE_BYTES = 256 * 1024
 
@@ -52,14 +75,28 @@ class Table:
 
 
 @contextmanager
-def open_table(path: Path, kind: str) -> Iterator[Table]:
-    """Table in a file of kind "csv" or "xlsx"; raises InputError if it has no rows or is damaged."""
+def open_table(path: Path, kind: str, encoding: str | None = None) -> Iterator[Table]:
+    """Table in a file of kind "csv" or "xlsx".
+
+    Parameters
+    ----------
+    encoding : str, optional
+        One of `ENCODINGS` for a CSV file; by default what the file shows.
+
+    Raises
+    ------
+    InputError
+        If it has no rows or is damaged, or there is no such encoding.
+    """
+    if encoding is not None and encoding not in ENCODINGS:
+        raise InputError(f"{encoding!r} is no encoding of tables here; they are {', '.join(ENCODINGS)}.")
     if kind == "xlsx":
         with path.open("rb") as file:
             yield _xlsx(file)
         return
-    with path.open("rb") as file:
-        encoding = find_encoding(file)
+    if encoding is None:
+        with path.open("rb") as file:
+            encoding = find_encoding(file)
     with path.open(encoding=encoding, errors="replace", newline="") as text:
         yield _csv(text, encoding)
 
@@ -78,8 +115,16 @@ def _csv(text: TextIO, encoding: str) -> Table:
     raise InputError("The table has no rows.")
 
 
+def is_guessed(path: Path, kind: str) -> bool:
+    """Whether a file does not show its encoding, so that only its owner can say it."""
+    if kind != "csv":
+        return False
+    with path.open("rb") as file:
+        return find_encoding(file) == GUESSED
+
+
 def find_encoding(file: BinaryIO) -> str:
-    """Encoding of a text file: by its mark, UTF-16 by its zeros, UTF-8 if all of it is, else cp1252."""
+    """Encoding of a text file: by its mark, UTF-16 by its zeros, UTF-8 if all of it is, else `GUESSED`."""
     head = file.read(4096)
     if head.startswith(codecs.BOM_UTF8):
         return "utf-8-sig"
@@ -94,7 +139,7 @@ def find_encoding(file: BinaryIO) -> str:
             decoder.decode(chunk)
         decoder.decode(b"", final=True)
     except UnicodeDecodeError:
-        return "cp1252"
+        return GUESSED
     return "utf-8"
 
 
@@ -203,11 +248,13 @@ def _checked(records: Iterator[TableRow], width: int) -> Iterator[TableRow]:
             yield record
 
 
-def read_record(number: int, content: bytes | tuple[Cell, ...], width: int) -> TableRow:
+def read_record(
+    number: int, content: bytes | tuple[Cell, ...], width: int, encoding: str = "utf-8"
+) -> TableRow:
     """One row by itself: its cells, or the bytes of a CSV record."""
     if isinstance(content, tuple):
         return TableRow(number, content)
-    text = decode(content, "utf-8")
+    text = decode(content, encoding)
     records = _records(io.StringIO(text, newline=""), find_delimiter(text), "utf-8")
     found = next(_checked(records, width), TableRow(number, (), content, "it is empty"))
     return TableRow(number, found.cells, content, found.broken)

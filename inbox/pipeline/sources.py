@@ -13,6 +13,7 @@ def import_options(
     now: datetime,
     columns: Mapping[str, str] | None = None,
     dates: str | None = None,
+    encoding: str | None = None,
 ) -> ImportOptions:
     """What an import needs to know.
 
@@ -22,6 +23,8 @@ def import_options(
         Field to head of a table's column.
     dates : {"day-first", "month-first"}, optional
         How a table writes its dates; None where the file itself must tell.
+    encoding : str, optional
+        How a CSV file is written; None where the file itself must tell.
     """
     return ImportOptions(
         now=now,
@@ -29,5 +32,6 @@ def import_options(
         zone=settings.zone,
         columns=dict(columns) if columns else None,
         day_first=None if dates is None else dates == "day-first",
+        encoding=encoding,
         photo_limit_bytes=settings.photo_limit_bytes,
     )

@@ -77,7 +77,11 @@ def works(
     def import_file(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
         path = _needed(upload)
         options = import_options(
-            now_settings(), now=clock(), columns=arguments.get("columns"), dates=arguments.get("dates")
+            now_settings(),
+            now=clock(),
+            columns=arguments.get("columns"),
+            dates=arguments.get("dates"),
+            encoding=arguments.get("encoding"),
         )
         result = import_path(sessions, path, options=options, progress=tell, name=arguments.get("name"))
         return f"{result.in_words[0].upper()}{result.in_words[1:]}. {round_of(tell, again=False)}"

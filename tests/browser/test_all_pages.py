@@ -70,7 +70,7 @@ def _works(session, now) -> tuple[int, int, int]:
     session.get_one(LongWork, going).done_count, session.get_one(LongWork, going).of_count = 300, 1_000
     rows = (
         b"Timestamp,What would you like to tell us about this recipe?,Stars (1-5),Your e-mail address\n"
-        b"03/04/2026,The crumb was gummy and the crust so hard that it cut my gum,2,ada@example.org\n"
+        b"03/04/2026,The cr\xfbmb was gummy and the crust so hard that it cut my gum,2,ada@example.org\n"
         b"04/04/2026,Lovely,5,a.very.long.address.of.a.reader.indeed@some-rather-long-host-name.example\n"
     )
     table = ask(session, HELD, {"name": "answers to the autumn form.csv"}, upload=BytesIO(rows), now=now)

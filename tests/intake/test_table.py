@@ -8,12 +8,14 @@ from sqlalchemy import Engine, select
 
 from inbox.errors import InputError
 from inbox.intake.run import RunResult, import_path
+from inbox.intake.set_aside import try_again
 from inbox.intake.sources import ImportOptions
 from inbox.intake.table import preview
 from inbox.intake.table_columns import recognise_columns
+from inbox.intake.table_rows import ENCODINGS, open_table
 from inbox.intake.table_values import date_order, to_moment, to_stars
 from inbox.records.engine import make_sessions
-from inbox.records.tables import Message, SetAside
+from inbox.records.tables import Message, Reader, SetAside
 from tests.makers import make_recipe
 
 
@@ -244,3 +246,79 @@ def test_date_order(cells: list[str], order: str) -> None:
 )
 def test_stars_of_any_scale(cell: object, scale: float, stars: float | None) -> None:
     assert to_stars(cell, scale) == stars  # type: ignore[arg-type]
+
+
+POLISH = "Imię,Comment,Date\nŁukasz,Chléb był świetny,2026-04-03\nŻaneta,Za słony,2026-04-04\n"
+
+
+def test_encoding_that_only_the_owner_knows_is_said_and_remembered(
+    fresh_engine: Engine, tmp_path: Path, now: datetime
+) -> None:
+    path = tmp_path / "table.csv"
+    path.write_bytes(POLISH.encode("cp1250"))
+    guessed = preview(path, "csv")
+    assert (guessed.encoding, guessed.heads[0]) == ("cp1252", "Imiê")
+    assert "£ukasz" in guessed.odd_cells
+    looked = preview(path, "csv", encoding="cp1250")
+    assert (looked.heads[0], looked.rows[0][0], looked.source) == ("Imię", "Łukasz", guessed.source)
+
+    columns = {"text": "Comment", "name": "Imię"}
+    bring_in(fresh_engine, path, now, encoding="cp1250", columns=columns)
+    path.write_bytes(POLISH.replace("Za słony", "Trochę za słony").encode("cp1250"))
+    with make_sessions(fresh_engine).begin() as session:
+        assert preview(path, "csv", session=session).encoding == "cp1250"
+    assert bring_in(fresh_engine, path, now).stored >= 1
+    with make_sessions(fresh_engine).begin() as session:
+        texts = set(session.scalars(select(Message.text)))
+        names = set(session.scalars(select(Reader.name)))
+    assert {"Chléb był świetny", "Za słony", "Trochę za słony"} <= texts
+    assert {"Łukasz", "Żaneta"} >= names
+
+
+def test_file_that_shows_its_encoding_is_not_asked_about(
+    fresh_engine: Engine, tmp_path: Path, now: datetime
+) -> None:
+    """What was remembered of one export does not spoil the next, which is UTF-8."""
+    path = tmp_path / "table.csv"
+    text = POLISH.replace("Imię", "Name")
+    path.write_bytes(text.encode("cp1250"))
+    bring_in(fresh_engine, path, now, encoding="cp1250")
+    for encoding in ("utf-8", "utf-8-sig", "utf-16"):
+        path.write_bytes(text.replace("świetny", f"świetny {encoding}").encode(encoding))
+        with make_sessions(fresh_engine).begin() as session:
+            found = preview(path, "csv", session=session)
+        assert (found.encoding, found.odd_cells) == (None, ())
+        assert found.rows[0][0] == "Łukasz"
+        bring_in(fresh_engine, path, now)
+        with make_sessions(fresh_engine).begin() as session:
+            assert f"Chléb był świetny {encoding}" in set(session.scalars(select(Message.text)))
+
+
+def test_broken_row_is_tried_again_in_its_encoding(
+    fresh_engine: Engine, tmp_path: Path, now: datetime
+) -> None:
+    path = tmp_path / "table.csv"
+    path.write_bytes("Name,Comment\nŁukasz,świetny,za dużo\n".encode("cp1250"))
+    assert bring_in(fresh_engine, path, now, encoding="cp1250").set_aside == 1
+    with make_sessions(fresh_engine).begin() as session:
+        row = session.scalars(select(SetAside)).one()
+        assert row.raw.decode("cp1250").startswith("Łukasz,świetny")
+        row.raw = "Łukasz,świetny\n".encode("cp1250")
+        session.flush()
+        taken = session.get_one(Message, try_again(session, row.id, now=now).message_id)
+        assert taken.text == "świetny"
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_every_encoding_that_is_offered_is_one(tmp_path: Path, encoding: str) -> None:
+    path = tmp_path / "table.csv"
+    path.write_bytes("Name,Comment\nAda,It sank\n".encode(encoding))
+    with open_table(path, "csv", encoding) as table:
+        assert [row.cells for row in table.rows] == [("Ada", "It sank")]
+
+
+def test_unknown_encoding_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "table.csv"
+    path.write_text("Name,Comment\nAda,It sank\n")
+    with pytest.raises(InputError, match="no encoding of tables here"), open_table(path, "csv", "klingon"):
+        pass

@@ -78,6 +78,24 @@ def test_a_table_is_looked_at_first_and_remembered(
     assert "as you said the last time" in owner.get(again.location).text
 
 
+def test_the_letters_of_a_table_are_looked_at_and_chosen(owner: FlaskClient, ledger: Session) -> None:
+    rows = "Name,Comment\nŁukasz,Bread was świetny\n".encode("cp1250")
+    address = _hand_in(owner, "guests.csv", rows).location
+    assert "£ukasz" in owner.get(address).text
+    looked = owner.get(address + "?encoding=cp1250").text
+    assert "Łukasz" in looked
+    assert '<input type="hidden" name="encoding" value="cp1250">' in looked
+    assert owner.get(address + "?encoding=klingon").status_code == 422
+
+    said = {"column-0": "name", "column-1": "text", "encoding": "cp1250"}
+    assert owner.post(address, data=said).status_code == 303
+    assert ledger.scalars(select(LongWork)).one().arguments["encoding"] == "cp1250"
+    ledger.rollback()
+    assert "Łukasz" in owner.get(_hand_in(owner, "guests.csv", rows).location).text
+    plain = owner.get(_hand_in(owner, "plain.csv", b"Name,Comment\nAda,It sank\n").location).text
+    assert "Its letters" not in plain
+
+
 def test_an_import_is_taken_back_and_a_set_aside_item_shown(
     owner: FlaskClient, helper: FlaskClient, ledger: Session, fresh_engine: Engine, tmp_path, now: datetime
 ) -> None:

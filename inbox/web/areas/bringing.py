@@ -124,17 +124,17 @@ def show_table(session: Session, work_id: int) -> Answer:
     work = session.get(LongWork, work_id)
     if work is None or work.what != HELD:
         return see_other(f"/bring-in/work/{work_id}" if work else "/bring-in")
-    return _look_at_table(session, work)
+    return _look_at_table(session, work, request.args.get("encoding") or None)
 
 
-def _look_at_table(session: Session, work: LongWork) -> TablePage:
+def _look_at_table(session: Session, work: LongWork, encoding: str | None) -> TablePage:
     name = str(work.arguments.get("name", ""))
     with upload_of(installation().reading, work.id) as path:
         if path is None:
             raise InputError("The file that was handed in is gone; hand it in once more.")
         with path.open("rb") as file:
             kind = recognise(file.read(HEAD_BYTES), name)
-        return as_table_page(work.id, name, preview(path, kind, session=session))
+        return as_table_page(work.id, name, preview(path, kind, session=session, encoding=encoding))
 
 
 @area.post("/bring-in/table/<int:work_id>")
@@ -144,7 +144,7 @@ def confirm_table(session: Session, work_id: int) -> Answer:
     work = session.get(LongWork, work_id)
     if work is None or work.what != HELD:
         raise InputError("This table does not wait any more; hand the file in once more.")
-    page = _look_at_table(session, work)
+    page = _look_at_table(session, work, request.form.get("encoding") or None)
     dates = request.form.get("dates", "")
     chosen = {head: request.form.get(f"column-{at}", "") for at, head in enumerate(page.heads)}
     try:
@@ -153,8 +153,17 @@ def confirm_table(session: Session, work_id: int) -> Answer:
             if "received_at" in columns:
                 raise InputError("Say whether the day or the month stands first in the dates.")
         day_first = {"day-first": True, "month-first": False}.get(dates)
-        remember(session, page.heads, columns=columns, day_first=day_first, now=g.now)
-        release(session, work_id, IMPORT, {"columns": columns, "dates": dates or None})
+        said = {"columns": columns, "dates": dates or None, "encoding": page.encoding or None}
+        remember(
+            session,
+            page.source,
+            page.heads,
+            columns=columns,
+            day_first=day_first,
+            encoding=page.encoding or None,
+            now=g.now,
+        )
+        release(session, work_id, IMPORT, said)
     except InputError as error:
         return Refusal(replace(page, chosen=chosen, dates=dates, trouble=str(error)))
     return see_other(f"/bring-in/work/{work_id}")

@@ -14,6 +14,7 @@ from inbox.intake.second_look import count_doubtful
 from inbox.intake.set_aside import count_set_aside, get_set_aside, list_set_aside
 from inbox.intake.table import TablePreview
 from inbox.intake.table_columns import FIELDS
+from inbox.intake.table_rows import ENCODINGS
 from inbox.pipeline.long_work import HELD
 from inbox.pipeline.works import IMPORT, RECIPES
 from inbox.records.tables import IntakeRun, Recipe, SetAside
@@ -167,6 +168,11 @@ class TablePage(Page):
     dates: str
     row_count: int
     remembered: bool
+    source: str
+    encoding: str
+    """How the file is written; empty where it shows that itself."""
+    encodings: list[tuple[str, str]]
+    odd_cells: tuple[str, ...]
     trouble: str = ""
 
 
@@ -185,6 +191,10 @@ def as_table_page(work_id: int, name: str, found: TablePreview) -> TablePage:
         dates=dates,
         row_count=found.row_count,
         remembered=found.remembered,
+        source=found.source,
+        encoding=found.encoding or "",
+        encodings=list(ENCODINGS.items()),
+        odd_cells=found.odd_cells,
     )
 
 
