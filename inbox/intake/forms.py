@@ -156,7 +156,7 @@ def _photo_problem(content: bytes, count: int, limit_bytes: int) -> str:
         return f"At most {PHOTOS_PER_MESSAGE} photos fit."
     if len(content) > limit_bytes:
         return f"One photo is larger than {limit_bytes // 1_000_000} MB."
-    return "One of the files is not a photo that can be shown (JPEG, PNG or WebP, at least 160 pixels)."
+    return "One of the files is not a photo that can be shown (JPEG, PNG, WebP or HEIC, at least 160 pixels)."
 
 
 def _is_suspicious(said: Mapping[str, str], taken: timedelta) -> bool:

@@ -117,7 +117,7 @@ def _take(part: Part, body: Body, photo_limit_bytes: int) -> None:
 
 
 def _looks_like_picture(name: str) -> bool:
-    return name.lower().endswith((".jpg", ".jpeg", ".png", ".webp"))
+    return name.lower().endswith((".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif"))
 
 
 def file_name(part: Part) -> str:

@@ -2,6 +2,7 @@
 
 import io
 
+import pi_heif
 from PIL import Image, ImageOps
 
 from inbox.intake.incoming import Picture
@@ -16,7 +17,11 @@ SHORTEST_SIDE = 160
 WIDEST_RATIO = 5
 """Longer over shorter side from which a picture is taken for a banner; chosen."""
 PHOTOS_PER_MESSAGE = 6
-_FORMATS = ("JPEG", "PNG", "WEBP", "GIF", "TIFF", "BMP", "MPO")
+_FORMATS = ("JPEG", "PNG", "WEBP", "GIF", "TIFF", "BMP", "HEIF")
+"""As Pillow names them; a JPEG with several pictures in it (MPO) is opened as JPEG."""
+
+# HEIC is how many phones send photos; the small copies within are not looked at.
+pi_heif.register_heif_opener(thumbnails=False)
 
 
 def to_picture(content: bytes, *, limit_bytes: int) -> Picture | None:
