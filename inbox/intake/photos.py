@@ -2,9 +2,9 @@
 
 import io
 
-import pi_heif
 from PIL import Image, ImageOps
 
+from inbox.intake.heic import is_heic, to_jpeg
 from inbox.intake.incoming import Picture
 
 LONGEST_SIDE = 1600
@@ -17,11 +17,8 @@ SHORTEST_SIDE = 160
 WIDEST_RATIO = 5
 """Longer over shorter side from which a picture is taken for a banner; chosen."""
 PHOTOS_PER_MESSAGE = 6
-_FORMATS = ("JPEG", "PNG", "WEBP", "GIF", "TIFF", "BMP", "HEIF")
+_FORMATS = ("JPEG", "PNG", "WEBP", "GIF", "TIFF", "BMP")
 """As Pillow names them; a JPEG with several pictures in it (MPO) is opened as JPEG."""
-
-# HEIC is how many phones send photos; the small copies within are not looked at.
-pi_heif.register_heif_opener(thumbnails=False)
 
 
 def to_picture(content: bytes, *, limit_bytes: int) -> Picture | None:
@@ -41,6 +38,8 @@ def to_picture(content: bytes, *, limit_bytes: int) -> Picture | None:
     """
     if len(content) > limit_bytes:
         return None
+    if is_heic(content):
+        content = to_jpeg(content, pixel_limit=PIXEL_LIMIT, longest_side=LONGEST_SIDE) or b""
     try:
         with Image.open(io.BytesIO(content), formats=_FORMATS) as opened:
             width, height = opened.size
