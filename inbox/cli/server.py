@@ -8,10 +8,10 @@ from datetime import datetime
 from types import FrameType
 
 import click
-import waitress
 from sqlalchemy import Engine
 
 from inbox.cli.log_lines import log_to_standard_error
+from inbox.cli.refusing import make_server
 from inbox.digest.schedule import scheduler
 from inbox.errors import InboxError
 from inbox.pipeline.jobs import Jobs
@@ -47,7 +47,7 @@ def serve_site(
         address = f"http://{settings.bind}:{port}"
         kitchen = Kitchen(settings)
         app = create_app(settings, engine, clock=clock, kitchen=kitchen)
-        server = waitress.create_server(app, sockets=[listening], threads=_THREADS, ident=None)
+        server = make_server(app, settings, listening, threads=_THREADS)
         where = address + (_link(engine, sign_in_as, clock()) if sign_in_as is not None else "/")
         click.echo(f"Open {where}\nStop with Ctrl-C.")
         # One process that an owner starts does all; on PostgreSQL there may be several web workers.

@@ -32,9 +32,7 @@ from inbox.web.areas import (
 )
 from inbox.web.installation import Installation, remember, utc_now
 from inbox.web.row_numbers import RowNumber
-
-FORM_BYTES = 1_000_000
-"""Most that an ordinary form may hold; views that take files allow more."""
+from inbox.web.sizes import FORM_BYTES
 
 AREAS = (
     bringing, checking, digests, entry, hazards, home, house, messages, owner,

@@ -12,6 +12,7 @@ from inbox.web.frame import Frame
 from inbox.web.installation import installation
 from inbox.web.page import Refusal
 from inbox.web.pages.entry import TroublePage
+from inbox.web.safety import dress
 
 log = logging.getLogger(__name__)
 
@@ -24,6 +25,11 @@ _TITLES = {
     413: (
         "Too large",
         "What was sent is larger than this page takes. Send a smaller file, or fewer at once.",
+    ),
+    431: (
+        "Too long",
+        "The address or the cookies that the browser sent are longer than this server takes. "
+        "Try a shorter address, or delete this site's cookies.",
     ),
     415: ("Not that kind", "What was sent is of a kind that this page does not take."),
     500: (
@@ -40,6 +46,12 @@ def install(app: Flask) -> None:
     app.register_error_handler(HTTPException, explain_http)
     app.register_error_handler(DBAPIError, explain_ledger)
     app.register_error_handler(Exception, explain_mistake)
+
+
+def page_of_server(app: Flask, status: int) -> Response:
+    """Page for what the server refuses before the application is asked."""
+    with app.test_request_context("/"):
+        return dress(_page(status))
 
 
 def _page(status: int, words: str = "") -> Response:

@@ -29,6 +29,7 @@ from inbox.web.pages.bringing import (
     load_work,
 )
 from inbox.web.row_numbers import row_number
+from inbox.web.sizes import upload_bytes
 
 area = Blueprint("bringing", __name__)
 HEAD_BYTES = 4096
@@ -69,7 +70,7 @@ def _ask_for_address(session: Session, address: str) -> int:
 
 
 def _take(session: Session, field: str, what: str) -> Answer:
-    request.max_content_length = settings().upload_limit_bytes
+    request.max_content_length = upload_bytes(settings())
     file = request.files.get(field)
     if file is None or not file.filename:
         return _again(session, field, "Choose a file first.")

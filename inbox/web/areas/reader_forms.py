@@ -25,10 +25,10 @@ from inbox.web.pages.reader_forms import (
     load_form,
     load_thanks,
 )
+from inbox.web.sizes import reader_form_bytes
 
 area = Blueprint("reader_forms", __name__)
 
-PHOTOS_AT_ONCE = 4
 _TYPEFACE = re.compile(r"[\w ,'\"-]{1,200}")
 
 
@@ -88,7 +88,7 @@ def show_form(session: Session, form: str, slug: str = "") -> Answer:
 def take_form(session: Session, form: str, slug: str = "") -> Answer:
     """Take a form in; thanks are said only after the commit."""
     check_site()
-    request.max_content_length = PHOTOS_AT_ONCE * settings().photo_limit_bytes + 1_000_000
+    request.max_content_length = reader_form_bytes(settings())
     if not request.form.get("stamp"):
         return look_over(session, form, slug)
     result = receive_form(
