@@ -2,14 +2,17 @@
 
 import io
 import json
+import shutil
+import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
 
+import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import Engine, delete
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.errors import InputError
 from inbox.intake.deliver import deliver_all
@@ -53,8 +56,23 @@ AAECAwQFBgcICQ==
 --b--
 
 """
+LETTER = MAIL.split(b"\n", 1)[1]
+
+
+def xlsx() -> bytes:
+    """A small workbook."""
+    book = openpyxl.Workbook()
+    for row in (["id", "Comment", "Stars"], [1, "It sank, twice", 4], [2, "Fine", 5]):
+        book.active.append(row)
+    written = io.BytesIO()
+    book.save(written)
+    return written.getvalue()
+
+
 FILES = {
     "mail.mbox": MAIL * 3,
+    "mail.eml": LETTER,
+    "answers.xlsx": xlsx(),
     "table.csv": b'id,Comment,Name,Date,Stars\n1,"It sank, twice",Ada,2026-11-02,4\n2,Fine,Bo,2026-11-03,5\n',
     "messages.jsonl": b"\n".join(
         json.dumps({"id": number, "text": "It sank", "stars": 4, "hand": {"kinds": ["problem"]}}).encode()
@@ -112,7 +130,39 @@ def test_counts_of_any_file_add_up(
 ) -> None:
     path = tmp_path / name
     path.write_bytes(data.draw(mutated(FILES[name])))
-    sessions = make_sessions(fresh_engine)
+    counts_add_up(path, make_sessions(fresh_engine))
+
+
+@given(letters=st.lists(mutated(LETTER), min_size=1, max_size=4))
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_counts_of_a_maildir_add_up(letters: list[bytes], fresh_engine: Engine, tmp_path: Path) -> None:
+    folder = tmp_path / "Maildir"
+    shutil.rmtree(folder, ignore_errors=True)
+    for part in ("cur", "new", "tmp"):
+        (folder / part).mkdir(parents=True)
+    for number, letter in enumerate(letters):
+        (folder / ("cur" if number % 2 else "new") / f"{number}.host:2,S").write_bytes(letter)
+    counts_add_up(folder, make_sessions(fresh_engine), held=len(letters))
+
+
+@given(letters=st.lists(mutated(LETTER), min_size=1, max_size=4), data=st.data())
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+def test_counts_of_a_zip_add_up(
+    letters: list[bytes], data: st.DataObject, fresh_engine: Engine, tmp_path: Path
+) -> None:
+    """Damaged mails in a whole zip, and a damaged zip around whole mails."""
+    written = io.BytesIO()
+    with zipfile.ZipFile(written, "w", zipfile.ZIP_DEFLATED) as packed:
+        for number, letter in enumerate(letters):
+            packed.writestr(f"{number}.eml", letter)
+    content = written.getvalue()
+    path = tmp_path / "letters.zip"
+    path.write_bytes(data.draw(mutated(content)) if data.draw(st.booleans()) else content)
+    counts_add_up(path, make_sessions(fresh_engine))
+
+
+def counts_add_up(path: Path, sessions: sessionmaker[Session], *, held: int | None = None) -> None:
+    """Bring `path` into an emptied ledger, twice: three numbers that add up, and nothing new then."""
     with sessions.begin() as session:
         for table in (Message, SetAside, IntakeRun, Reader):
             session.execute(delete(table))
@@ -128,11 +178,12 @@ def test_counts_of_any_file_add_up(
         assert result.total == run.position
         assert session.query(Message).count() == result.stored
         assert session.query(SetAside).count() == result.set_aside
+    assert held in (None, result.total)
     again = import_path(sessions, path, options=ImportOptions(now=NOW, day_first=True))
     assert (again.stored, again.set_aside, again.already_here) == (0, 0, result.total)
 
 
-@given(raw=mutated(MAIL.split(b"\n", 1)[1]))
+@given(raw=mutated(LETTER))
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @pytest.mark.postgres
 def test_postgresql_takes_what_sqlite_takes(raw: bytes, postgres_engine: Engine) -> None:
