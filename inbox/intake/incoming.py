@@ -1,7 +1,11 @@
 """What a door knows of one item, before it is taken in; and how its text is made fit for a database."""
 
 import hashlib
+import lzma
 import re
+import struct
+import zipfile
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -15,6 +19,11 @@ KEY_LIMIT = 300
 """Characters of a key; PostgreSQL's index pages refuse very long ones, so these are hashed."""
 SET_ASIDE_LIMIT_BYTES = 16 * 1024 * 1024
 """Bytes of one set-aside item that are kept; of a longer one the first so many, and the reason says so."""
+
+PACKED_TROUBLE = (
+    zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, OSError, EOFError, ValueError, RuntimeError
+)  # fmt: skip
+"""What unpacking a damaged zip raises, or one with a password."""
 
 _ADDRESS = re.compile(r"[^\s@<>()\[\]\\,;:\"]+@[^\s@<>()\[\]\\,;:\"]+\.[^\s@<>()\[\]\\,;:\".]+")
 _WORD = re.compile(r"\w+")

@@ -33,6 +33,8 @@ class Piece:
     is_mail: bool = True
     name: str = ""
     """Name of the file within a zip that it came from."""
+    damage: str = ""
+    """Why the rest of that file cannot be unpacked; `raw` is then its name."""
 
 
 def is_separator(line: bytes) -> bool:

@@ -10,7 +10,7 @@ import re
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -20,7 +20,7 @@ from zoneinfo import ZoneInfo
 from inbox.errors import InputError
 from inbox.intake import jsonl, mbox
 from inbox.intake.feed import FEED_LIMIT_BYTES, read_entry, read_feed
-from inbox.intake.incoming import SET_ASIDE_LIMIT_BYTES, Incoming, Unusable
+from inbox.intake.incoming import PACKED_TROUBLE, SET_ASIDE_LIMIT_BYTES, Incoming, Unusable
 from inbox.intake.mime import MailOptions, read_mail
 from inbox.intake.table import read_table
 
@@ -240,6 +240,12 @@ def _mail_reader(options: ImportOptions) -> Callable[[mbox.Piece], Incoming | Un
             return Unusable(door="mail", place=place, reason=reason, raw=piece.raw)
         if not piece.is_mail:
             reason = "This stands before the first mail of the file and is none."
+            if piece.damage:
+                reason = (
+                    f"{piece.name} cannot be unpacked to its end ({piece.damage}). What was read before "
+                    "stays; pack the zip once more, without a password, and bring it in again."
+                )
+                return Unusable(door="mail", place=place, reason=reason, raw=piece.raw)
             if piece.name:
                 reason = (
                     f"{piece.name} is no mail; unpack it and bring it in by itself if it is a table or feed."
@@ -293,7 +299,10 @@ def _give_up(error: OSError) -> None:
 
 
 def _zip(file: BinaryIO, digest: str, options: ImportOptions) -> Source:
-    archive = zipfile.ZipFile(file)
+    try:
+        archive = zipfile.ZipFile(file)
+    except PACKED_TROUBLE as error:
+        raise zipfile.BadZipFile(str(error)) from error
     _check_unpacked(archive, file.seek(0, 2))
     return Source("zip", "mail", digest, _zip_pieces(archive), _mail_reader(options))
 
@@ -314,24 +323,33 @@ def _check_unpacked(archive: zipfile.ZipFile, packed_bytes: int) -> None:
 
 
 def _zip_pieces(archive: zipfile.ZipFile) -> Iterator[mbox.Piece]:
-    """Mails of all files in a zip; other files come as what they are, to be set aside."""
+    """Mails of all files in a zip; other files come as what they are, to be set aside, damaged ones too."""
     number = 0
     for member in archive.infolist():
         if member.is_dir() or member.filename.startswith("__MACOSX/"):
             continue
-        with archive.open(member) as content:
-            head = content.read(HEAD_BYTES)
         try:
-            kind = recognise(head, member.filename)
-        except InputError:
-            kind = "other"
-        with archive.open(member) as content:
-            if kind == "mbox":
-                for piece in mbox.split_mbox(content):  # type: ignore[arg-type]
-                    number += 1
-                    yield mbox.Piece(piece.raw, number, piece.size_bytes, piece.is_mail)
-                continue
+            for piece in _member_pieces(archive, member):
+                number += 1
+                yield replace(piece, number=number)
+        except PACKED_TROUBLE as error:
             number += 1
-            whole = kind == "eml" and member.file_size <= mbox.MAIL_LIMIT_BYTES
-            raw = content.read(mbox.MAIL_LIMIT_BYTES if whole else SET_ASIDE_LIMIT_BYTES)
-            yield mbox.Piece(raw, number, member.file_size, kind == "eml", member.filename)
+            name = member.filename.encode("utf-8", "replace")
+            yield mbox.Piece(name, number, len(name), False, member.filename, damage=str(error))
+
+
+def _member_pieces(archive: zipfile.ZipFile, member: zipfile.ZipInfo) -> Iterator[mbox.Piece]:
+    """Mails of one file in a zip, numbered from 1; raises what `PACKED_TROUBLE` lists where it is damaged."""
+    with archive.open(member) as content:
+        head = content.read(HEAD_BYTES)
+    try:
+        kind = recognise(head, member.filename)
+    except InputError:
+        kind = "other"
+    with archive.open(member) as content:
+        if kind == "mbox":
+            yield from mbox.split_mbox(content)  # type: ignore[arg-type]
+            return
+        whole = kind == "eml" and member.file_size <= mbox.MAIL_LIMIT_BYTES
+        raw = content.read(mbox.MAIL_LIMIT_BYTES if whole else SET_ASIDE_LIMIT_BYTES)
+        yield mbox.Piece(raw, 1, member.file_size, kind == "eml", member.filename)

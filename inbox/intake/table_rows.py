@@ -19,7 +19,7 @@ from xml.etree.ElementTree import ParseError
 
 from inbox.errors import InputError
 from inbox.intake.charset import decode
-from inbox.intake.incoming import SET_ASIDE_LIMIT_BYTES
+from inbox.intake.incoming import PACKED_TROUBLE, SET_ASIDE_LIMIT_BYTES
 
 LINE_LIMIT = 4 * 1024 * 1024
 """Characters of one line that are read."""
@@ -50,6 +50,10 @@ ENCODINGS = {
     "utf-8": "UTF-8, with damaged signs",
 }
 """Encodings of tables that the owner can choose from, by Python's names."""
+_XLSX_TROUBLE = (
+    *PACKED_TROUBLE, ParseError, KeyError, IndexError, TypeError, AttributeError, ArithmeticError
+)  # fmt: skip
+"""What unpacking and reading a damaged workbook raises."""
 _DELIMITERS = (",", ";", "\t", "|")
 _SAMPLE_BYTES = 256 * 1024
 
@@ -287,17 +291,26 @@ def _xlsx(file: BinaryIO) -> Table:
                 if first is not None:
                     heads = unique_heads(_trimmed(first.cells))
                     return Table(heads, _fitted(rows, len(heads)))
-    except (KeyError, ValueError, OSError, zipfile.BadZipFile, ParseError) as error:
-        if isinstance(error, InputError):
-            raise
-        raise InputError(f"The file cannot be read as xlsx: {error}. Save it again, or as CSV.") from error
+    except _XLSX_TROUBLE as error:
+        raise _no_xlsx(error) from error
     raise InputError("The workbook has no rows.")
 
 
+def _no_xlsx(error: Exception) -> InputError:
+    """Our own error as it is, another as one that says what to do."""
+    if isinstance(error, InputError):
+        return error
+    return InputError(f"The file cannot be read as xlsx: {error}. Save it again, or as CSV.")
+
+
 def _sheet_rows(rows: Iterator[tuple[Cell, ...]]) -> Iterator[TableRow]:
-    for number, cells in enumerate(rows, start=1):
-        if any(cell not in (None, "") for cell in cells):
-            yield TableRow(number, tuple(cells))
+    """Rows that are not empty; the sheet is unpacked and parsed only now, so damage shows only now."""
+    try:
+        for number, cells in enumerate(rows, start=1):
+            if any(cell not in (None, "") for cell in cells):
+                yield TableRow(number, tuple(cells))
+    except _XLSX_TROUBLE as error:
+        raise _no_xlsx(error) from error
 
 
 def _trimmed(cells: tuple[Cell, ...]) -> tuple[Cell, ...]:

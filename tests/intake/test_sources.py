@@ -3,12 +3,14 @@ import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
 
+import openpyxl
 import pytest
 from sqlalchemy import Engine, select
 
 from inbox.errors import InputError
 from inbox.intake.run import RunResult, import_path
 from inbox.intake.sources import ImportOptions, recognise
+from inbox.intake.table_rows import open_table
 from inbox.records.engine import make_sessions
 from inbox.records.tables import Message, Reader, SetAside
 from inbox.records.tables_out import Reply
@@ -142,3 +144,34 @@ def test_bounce_of_our_reply_marks_it_and_its_reader(fresh_engine: Engine, tmp_p
         assert (
             session.scalars(select(Reader.bounced_at).where(Reader.email == "ada@example.org")).one() == NOW
         )
+
+
+def test_damaged_file_in_a_zip_costs_that_file(fresh_engine: Engine, tmp_path: Path, now: datetime) -> None:
+    written = io.BytesIO()
+    with zipfile.ZipFile(written, "w") as packed:
+        for number in range(3):
+            letter = f"From: a{number}@example.org\nSubject: Loaf\n\nIt sank {number}.\n"
+            packed.writestr(f"{number}.eml", letter)
+    path = tmp_path / "letters.zip"
+    path.write_bytes(written.getvalue().replace(b"It sank 1", b"It sang 1"))
+    result = import_path(make_sessions(fresh_engine), path, options=ImportOptions(now=now))
+    assert (result.stored, result.set_aside) == (2, 1)
+    with make_sessions(fresh_engine).begin() as session:
+        row = session.scalars(select(SetAside)).one()
+        assert row.raw == b"1.eml"
+        assert "1.eml cannot be unpacked to its end (Bad CRC-32" in row.reason
+
+
+def test_workbook_that_breaks_off_is_said(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for number in range(50):
+        book.active.append([f"head {number}", "Comment"])
+    path = tmp_path / "answers.xlsx"
+    book.save(path)
+    with zipfile.ZipFile(path) as packed:
+        at = packed.getinfo("xl/worksheets/sheet1.xml").header_offset
+    content = bytearray(path.read_bytes())
+    content[at + 80 : at + 90] = b"\xff" * 10
+    path.write_bytes(content)
+    with pytest.raises(InputError, match="cannot be read as xlsx"), open_table(path, "xlsx") as table:
+        list(table.rows)
