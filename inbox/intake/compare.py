@@ -31,10 +31,13 @@ def compare(
     by_key: dict[str, Arrival] = {}
     by_likeness: dict[str, list[Arrival]] = {}
     for place, arrival in arrivals:
+        own_key = arrival.key
         found = _same_key(session, arrival, known, by_key)
         if found is None:
+            # A key that the source gave to two tells nothing; then the words must, as for an unknown one.
+            near = alike if arrival.key == own_key else _stored_alike(session, [arrival])
             candidates: list[tuple[int | Arrival, same.Sighting]] = [
-                candidate for sign in _signs(arrival) for candidate in alike.get(sign, ())
+                candidate for sign in _signs(arrival) for candidate in near.get(sign, ())
             ]
             candidates += [
                 (other, other.sighting) for sign in _signs(arrival) for other in by_likeness.get(sign, ())

@@ -243,3 +243,20 @@ def test_unusable_item_is_set_aside_once(any_session: Session, now: datetime) ->
     ends = deliver_all(any_session, [broken, item(), broken], run_id=None, now=now)
     assert [end.state for end in ends] == ["set_aside", "stored", "already_here"]
     assert any_session.get_one(SetAside, ends[0].set_aside_id).raw == b"a;b"
+
+
+def test_number_that_a_source_gave_to_two_doubles_nothing_the_second_time(
+    session: Session, now: datetime
+) -> None:
+    """The second of these says what the first says, and has the number of the third."""
+    items = [
+        item(
+            key=None, raw=b"one", text="It sank in the middle, as it did the last time, and the crust burnt."
+        ),
+        item(key="mail:a@x", text="It sank in the middle, as it did the last time, and the crust burnt."),
+        item(key="mail:a@x", text="Lovely scones!", received_at=THEN - timedelta(days=40)),
+    ]
+    first = deliver_all(session, items, run_id=None, now=now)
+    again = deliver_all(session, items, run_id=None, now=now)
+    assert [end.state for end in first] == ["stored", "already_here", "stored"]
+    assert [end.state for end in again] == ["already_here"] * 3
