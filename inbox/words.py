@@ -38,6 +38,23 @@ REPLY_STATES: Final = ("draft", "waiting", "sending", "sent", "came_back", "by_h
 
 ROLES: Final = ("owner", "helper")
 
+DOOR_EVENTS: Final = {
+    "signed_in": "signed in",
+    "link_used": "signed in by a one-time link",
+    "code_right": "the code from the phone was given",
+    "spare_code_used": "a spare code was used",
+    "password_wrong": "a wrong password was given",
+    "code_wrong": "a wrong code was given, after the right password",
+    "held_up": "turned away after too many tries",
+    "signed_out": "signed out",
+    "password_changed": "the password was changed",
+    "code_on": "the second step was switched on",
+    "code_off": "the second step was switched off",
+    "spare_codes_made": "new spare codes were made",
+    "turned_away": "asked for what is the owner's",
+}
+"""What happens at the door, as the log and the door book call it, and in words."""
+
 DOOR_WORDS: Final = {
     "form": "form",
     "mail": "mail file",

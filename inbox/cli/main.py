@@ -7,7 +7,7 @@ from typing import NoReturn
 import click
 from sqlalchemy.exc import DBAPIError, OperationalError
 
-from inbox.cli import findings, ingredients, intake, running, upkeep
+from inbox.cli import findings, ingredients, intake, people, running, upkeep
 from inbox.cli.site import Site
 from inbox.errors import InboxError, InputError
 from inbox.records.engine import explain_failure
@@ -34,6 +34,7 @@ for command in (
     *intake.COMMANDS,
     *findings.COMMANDS,
     *upkeep.COMMANDS,
+    *people.COMMANDS,
     *ingredients.COMMANDS,
 ):
     second_batch.add_command(command)

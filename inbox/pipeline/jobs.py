@@ -28,6 +28,7 @@ from inbox.pipeline.sources import import_options
 from inbox.pipeline.weekly import make_digest
 from inbox.pipeline.works import works
 from inbox.records.backup import make_backup
+from inbox.records.door_book import drop_old_notes
 from inbox.records.engine import make_sessions
 from inbox.records.keeping import drop_old_originals, drop_old_senders
 from inbox.records.saved import with_saved
@@ -192,10 +193,11 @@ class Jobs:
         verify_mentions(self._sessions, fetch=fetch, now=now)
 
     def tidy(self, now: datetime) -> None:
-        """Drop what was kept long enough: hashed senders, uploads that nobody confirmed, raw originals."""
+        """Drop what was kept long enough: hashed senders, the door book, forgotten uploads, raw originals."""
         keep_days = self._settings().keep_raw_days
         with self._sessions.begin() as session:
             drop_old_senders(session, now=now)
+            drop_old_notes(session, now=now)
             drop_forgotten_uploads(session, now)
         dropped = True
         while dropped:

@@ -3,7 +3,7 @@
 Passwords are kept as Argon2id hashes, tokens only as SHA-256 hashes. A sign-in
 ends after a time, when it is not used, when it is revoked, and when the
 password changes. Tries are limited per sender, so that nobody can lock the
-owner out by guessing badly from elsewhere. Read `sign_in` first.
+owner out by guessing badly from elsewhere. Read `give_password` first.
 """
 
 import hashlib
@@ -18,6 +18,7 @@ from sqlalchemy import delete, select, update
 from sqlalchemy.orm import Session, joinedload
 
 from inbox.errors import InputError, NotFoundError
+from inbox.records.door_book import note
 from inbox.records.limits import count_tries, note_try
 from inbox.records.tables_out import Account, SignIn
 from inbox.words import ROLES
@@ -119,31 +120,28 @@ def create_account(session: Session, name: str, role: str, password: str | None,
     return account
 
 
-def sign_in(
+def give_password(
     session: Session,
     name: str,
     password: str,
     sender_hash: str,
     *,
     now: datetime,
-    hours: int,
     known_sender: bool = False,
-) -> str:
-    """Check a name and password and start a sign-in.
+) -> int:
+    """Check a name and password, the first step of a sign-in; `start_sign_in` is the last.
 
     Parameters
     ----------
     sender_hash : str
         Hash of where the request came from (`limits.hash_sender`).
-    hours : int
-        After how many hours the sign-in ends at the latest.
     known_sender : bool, default=False
         Whether this browser signed in with this name before; such a one is not held up by others' guesses.
 
     Returns
     -------
-    str
-        The token for the browser's cookie; only its hash is kept.
+    int
+        Number of the account.
 
     Raises
     ------
@@ -152,6 +150,8 @@ def sign_in(
         session, so it must be committed all the same.
     """
     name = " ".join(name.split())
+    account = session.scalar(select(Account).where(Account.name == name, Account.closed_at.is_(None)))
+    account_id = account.id if account else None
     name_hash = hash_token("name:" + name.casefold())
     too_many = (
         count_tries(session, "sign_in", sender_hash, now - timedelta(minutes=15)) >= TRIES_A_QUARTER_HOUR
@@ -161,18 +161,19 @@ def sign_in(
             count_tries(session, "sign_in_name", name_hash, now - timedelta(hours=1)) >= NAME_TRIES_AN_HOUR
         )
     if too_many:
+        note(session, "held_up", account_id, sender_hash, now=now, known_browser=known_sender)
         raise SignInRefusedError(
             "Too many passwords were tried. Wait a quarter of an hour, or make a one-time link with "
             "`second-batch setup --link` on the machine that this runs on."
         )
-    account = session.scalar(select(Account).where(Account.name == name, Account.closed_at.is_(None)))
     if not _is_right(account.password_hash if account else None, password) or account is None:
         note_try(session, "sign_in", sender_hash, now=now)
         note_try(session, "sign_in_name", name_hash, now=now)
+        note(session, "password_wrong", account_id, sender_hash, now=now, known_browser=known_sender)
         raise SignInRefusedError("That name and password do not belong together. Try again.")
     if account.password_hash and _hasher.check_needs_rehash(account.password_hash):
         account.password_hash = _hasher.hash(password)
-    return _start(session, account.id, now=now, hours=hours)
+    return account.id
 
 
 def _is_right(password_hash: str | None, password: str) -> bool:
@@ -182,8 +183,14 @@ def _is_right(password_hash: str | None, password: str) -> bool:
         return False
 
 
-def _start(session: Session, account_id: int, *, now: datetime, hours: int) -> str:
-    """New sign-in of `account_id`; sign-ins that are over are swept out on the way."""
+def start_sign_in(session: Session, account_id: int, *, now: datetime, hours: int) -> str:
+    """Sign `account_id` in, for so many hours at most; sign-ins that are over are swept out on the way.
+
+    Returns
+    -------
+    str
+        The token for the browser's cookie; only its hash is kept.
+    """
     session.execute(delete(SignIn).where(SignIn.ends_at < now))
     token = secrets.token_urlsafe(32)
     session.add(
@@ -248,8 +255,8 @@ def make_link(session: Session, account_id: int, *, now: datetime) -> str:
     return token
 
 
-def use_link(session: Session, token: str, *, now: datetime, hours: int) -> str:
-    """Sign in by a one-time link, which is used up by it.
+def use_link(session: Session, token: str, *, now: datetime) -> int:
+    """Use up a one-time link, which stands for the password; returns the number of its account.
 
     Raises
     ------
@@ -266,7 +273,7 @@ def use_link(session: Session, token: str, *, now: datetime, hours: int) -> str:
     # Two requests may bring the same link; only the one that deletes the row comes in.
     if not session.execute(delete(SignIn).where(SignIn.id == row.id)).rowcount:  # type: ignore[attr-defined]
         raise SignInRefusedError("This link was used already. Sign in with your password.")
-    return _start(session, account_id, now=now, hours=hours)
+    return account_id
 
 
 def change_password(
@@ -289,6 +296,35 @@ def change_password(
 def is_password(session: Session, account_id: int, password: str) -> bool:
     """Whether `password` is the account's present one."""
     return _is_right(get_account(session, account_id).password_hash, password)
+
+
+def confirm_password(
+    session: Session, account_id: int, password: str, sender_hash: str, *, now: datetime
+) -> None:
+    """Check the present password of somebody who is signed in, before a way in is changed.
+
+    Raises
+    ------
+    SignInRefusedError
+        If it is wrong or too many were tried. The try is recorded in the session, so it must be
+        committed all the same.
+    """
+    tries = count_tries(session, "sign_in", sender_hash, now - timedelta(minutes=15))
+    if tries >= TRIES_A_QUARTER_HOUR:
+        note(session, "held_up", account_id, sender_hash, now=now, known_browser=True)
+        raise SignInRefusedError("Too many passwords were tried. Wait a quarter of an hour.")
+    if not is_password(session, account_id, password):
+        note_try(session, "sign_in", sender_hash, now=now)
+        note(session, "password_wrong", account_id, sender_hash, now=now, known_browser=True)
+        raise SignInRefusedError("The present password is not right.")
+
+
+def password_mark(session: Session, account_id: int) -> str:
+    """Changes whenever the account's password does, and tells nothing of it; empty if it is closed."""
+    account = session.get(Account, account_id)
+    if account is None or account.closed_at is not None:
+        return ""
+    return hash_token(f"mark:{account.password_hash}")[:16]
 
 
 def has_password(session: Session, account_id: int) -> bool:

@@ -255,8 +255,38 @@ class Account(Row):
     password_hash: Mapped[str | None]
     created_at: Mapped[datetime]
     closed_at: Mapped[datetime | None]
+    code_secret: Mapped[str | None]
+    """What the person's phone makes codes of, in base 32; empty where a sign-in asks for no code."""
+    code_step: Mapped[int | None]
+    """The last time step whose code was used; it and those before it are used up."""
 
     __table_args__ = (one_of("role", ROLES),)
+
+
+class SpareCode(Row):
+    """A code to sign in with once, without the phone; kept only as a hash."""
+
+    __tablename__ = "spare_codes"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    account_id: Mapped[int] = mapped_column(ForeignKey("accounts.id", ondelete="CASCADE"), index=True)
+    code_hash: Mapped[str] = mapped_column(unique=True)
+    made_at: Mapped[datetime]
+    used_at: Mapped[datetime | None]
+
+
+class DoorNote(Row):
+    """What happened at the door with one account; kept for a while (`door_book.KEPT_DAYS`)."""
+
+    __tablename__ = "door_notes"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    account_id: Mapped[int] = mapped_column(ForeignKey("accounts.id", ondelete="CASCADE"))
+    what: Mapped[str]
+    happened_at: Mapped[datetime]
+    known_browser: Mapped[bool]
+
+    __table_args__ = (Index("ix_door_notes_newest", "account_id", "happened_at"),)
 
 
 class SignIn(Row):

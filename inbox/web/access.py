@@ -16,6 +16,7 @@ from flask import Response, g, make_response, redirect, render_template, request
 from sqlalchemy.exc import DBAPIError
 
 from inbox.records.accounts import SignedIn, find_signed_in, note_seen
+from inbox.records.door_book import write_line
 from inbox.records.saved import with_saved
 from inbox.settings import Settings
 from inbox.web.frame import Frame, load_frame
@@ -93,6 +94,7 @@ def _remember_use(account: SignedIn | None) -> None:
 def turned_away(account: SignedIn | None) -> Answer:
     """Ask to sign in, keeping what was typed; or say that this is the owner's."""
     if account is not None:
+        write_line("turned_away", account.account_id, "")
         return Refusal(NotYours(), 403)
     if request.method in SAFE_METHODS:
         return see_other("/sign-in", then=request.full_path.rstrip("?"))

@@ -29,6 +29,7 @@ from inbox.web.areas import (
     take_out,
     themes,
     work,
+    your_sign_in,
 )
 from inbox.web.installation import Installation, remember, utc_now
 from inbox.web.row_numbers import RowNumber
@@ -36,7 +37,7 @@ from inbox.web.sizes import FORM_BYTES
 
 AREAS = (
     bringing, checking, digests, entry, hazards, home, house, messages, owner,
-    reader_forms, readers, recipes, replies, second_look, take_out, themes, work,
+    reader_forms, readers, recipes, replies, second_look, take_out, themes, work, your_sign_in,
 )  # fmt: skip
 
 

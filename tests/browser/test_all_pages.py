@@ -1,5 +1,6 @@
 """Every page in a real browser: axe-core finds nothing, nothing overflows, targets are large."""
 
+from datetime import UTC, datetime
 from importlib.resources import files
 from io import BytesIO
 
@@ -8,6 +9,7 @@ from sqlalchemy import select
 
 from inbox.pipeline.long_work import HELD, ask
 from inbox.pipeline.works import IMPORT, READ_AGAIN
+from inbox.records.second_step import code_at, step_of
 from inbox.records.tables import Labels, Message, Reader, SetAside
 from inbox.records.tables_out import DigestRow, Learning, LongWork, Theme
 from inbox.replies.compose import Sender
@@ -38,8 +40,8 @@ def _addresses(site) -> list[str]:
             "/recipes/sharp-lemon-tart", "/hazards", f"/hazards/{hazard}", "/messages",
             "/messages?words=bread&kind=nonsense", f"/messages/{hazard}", "/replies", f"/replies/{message}",
             "/replies/sent", "/phrases", "/check", "/bring-in", "/set-aside", "/second-look",
-            "/forms", "/forms/words",
-            "/readers", "/readers/1", "/settings", "/setup", "/setup/mail", "/password", "/take-out",
+            "/forms", "/forms/words", "/readers", "/readers/1", "/settings", "/setup", "/setup/mail",
+            "/password", "/your-sign-in", "/take-out",
             "/take-out/quotations", "/style", "/nowhere", "/f", "/f/made_it/sharp-lemon-tart",
             "/f/went_wrong/sharp-lemon-tart", "/f/please_make", "/f/thanks", "/f/privacy", "/unsubscribe/no",
         ]  # fmt: skip
@@ -171,6 +173,44 @@ def test_signing_in(stranger, site) -> None:
     stranger.get_by_role("button", name="Sign in").click()
     stranger.locator("[role=alert]").wait_for()
     troubles += [f"refused: {words}" for words in _troubles(stranger, axe)]
+
+    assert not troubles, "\n".join(troubles)
+
+
+def test_the_second_step(stranger, site) -> None:
+    axe, troubles = _axe(), []
+
+    def look(name: str) -> None:
+        stranger.get_by_role("heading", level=1, name=name).wait_for()
+        troubles.extend(f"{name}: {words}" for words in _troubles(stranger, axe))
+
+    stranger.goto(site.address + "/sign-in")
+    stranger.get_by_label("Your name").fill("Ines")
+    stranger.get_by_label("Password").fill("rye and caraway")
+    stranger.get_by_role("button", name="Sign in").click()
+    stranger.get_by_role("button", name="Sign out").wait_for()
+    stranger.goto(site.address + "/your-sign-in")
+    look("Your sign-in")
+    stranger.get_by_label("Present password").fill("rye and caraway")
+    stranger.get_by_role("button", name="Set it up").click()
+    look("Your phone")
+    secret = stranger.locator("main code").first.inner_text().replace(" ", "")
+    stranger.get_by_label("Code that the phone shows").fill(code_at(secret, step_of(datetime.now(UTC))))
+    stranger.get_by_role("button", name="Switch it on").click()
+    look("Spare codes")
+    spare = stranger.locator("main code").first.inner_text()
+    stranger.get_by_role("link", name="I have them").click()
+    look("Your sign-in")
+    stranger.get_by_role("button", name="Sign out").click()
+    stranger.goto(site.link())
+    look("The code from your phone")
+    stranger.get_by_label("Code").fill("000000")
+    stranger.get_by_role("button", name="Go on").click()
+    stranger.locator("[role=alert]").wait_for()
+    look("The code from your phone")
+    stranger.get_by_label("Code").fill(spare)
+    stranger.get_by_role("button", name="Go on").click()
+    stranger.get_by_role("button", name="Sign out").wait_for()
 
     assert not troubles, "\n".join(troubles)
 

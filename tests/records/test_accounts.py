@@ -23,7 +23,8 @@ def owner(session: Session, now: datetime) -> Account:
 def _enter(
     session: Session, now: datetime, password: str = PASSWORD, sender: str = "here", **known: bool
 ) -> str:
-    return accounts.sign_in(session, "Ines", password, sender, now=now, hours=48, **known)
+    account_id = accounts.give_password(session, "Ines", password, sender, now=now, **known)
+    return accounts.start_sign_in(session, account_id, now=now, hours=48)
 
 
 def test_right_password_signs_in_and_only_hashes_are_kept(
@@ -53,14 +54,14 @@ def test_wrong_password_and_unknown_name_sound_the_same(
     session: Session, owner: Account, now: datetime, name: str
 ) -> None:
     with pytest.raises(accounts.SignInRefusedError, match="do not belong together"):
-        accounts.sign_in(session, name, "wrong one entirely", "here", now=now, hours=1)
+        accounts.give_password(session, name, "wrong one entirely", "here", now=now)
 
 
 def test_a_sign_in_ends_after_its_hours_and_when_unused(
     session: Session, owner: Account, now: datetime
 ) -> None:
     short = _enter(session, now)
-    long = accounts.sign_in(session, "Ines", PASSWORD, "here", now=now, hours=24 * 30)
+    long = accounts.start_sign_in(session, owner.id, now=now, hours=24 * 30)
 
     assert accounts.find_signed_in(session, short, now=now + timedelta(hours=47))
     assert accounts.find_signed_in(session, short, now=now + timedelta(hours=48)) is None
@@ -99,17 +100,18 @@ def test_a_link_signs_in_once(session: Session, owner: Account, now: datetime) -
     link = accounts.make_link(session, owner.id, now=now)
 
     assert accounts.find_signed_in(session, link, now=now) is None
-    token = accounts.use_link(session, link, now=now, hours=1)
+    account_id = accounts.use_link(session, link, now=now)
+    token = accounts.start_sign_in(session, account_id, now=now, hours=1)
     assert accounts.find_signed_in(session, token, now=now)
     with pytest.raises(accounts.SignInRefusedError, match="used"):
-        accounts.use_link(session, link, now=now, hours=1)
+        accounts.use_link(session, link, now=now)
 
 
 def test_a_link_grows_old(session: Session, owner: Account, now: datetime) -> None:
     link = accounts.make_link(session, owner.id, now=now)
 
     with pytest.raises(accounts.SignInRefusedError, match="too old"):
-        accounts.use_link(session, link, now=now + timedelta(minutes=accounts.LINK_MINUTES), hours=1)
+        accounts.use_link(session, link, now=now + timedelta(minutes=accounts.LINK_MINUTES))
 
 
 def test_a_new_password_ends_the_other_sign_ins(session: Session, owner: Account, now: datetime) -> None:

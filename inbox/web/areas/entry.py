@@ -3,13 +3,15 @@
 from flask import Blueprint, Response, g, request
 from sqlalchemy.orm import Session
 
-from inbox.records import accounts
+from inbox.records import accounts, second_step
+from inbox.records.door_book import note
 from inbox.records.limits import hash_sender
-from inbox.web.access import cookie_name, inside, may, respond, see_other, settings
+from inbox.web.access import account, cookie_name, inside, may, respond, see_other, settings
 from inbox.web.installation import installation
 from inbox.web.known import is_known_browser, remember_browser
 from inbox.web.page import Answer, Refusal
-from inbox.web.pages.entry import SignInPage, StillHerePage, kept_fields
+from inbox.web.pages.entry import KEPT_PREFIX, CodePage, SignInPage, StillHerePage, kept_fields
+from inbox.web.proof import make_proof, read_proof
 
 area = Blueprint("entry", __name__)
 
@@ -29,25 +31,60 @@ def show_sign_in(session: Session) -> Answer:
 @area.post("/sign-in")
 @may("anyone")
 def sign_in(session: Session) -> Answer:
-    """Check name and password; on success lead on, with the words of a form that came too late."""
+    """Check name and password; on success ask for the code, or lead on with words that came too late."""
     name, then = request.form.get("name", ""), inside(request.form.get("then"), "")
-    waiting = kept_fields(request.form)
     sender = hash_sender(session, request.remote_addr or "", now=g.now)
     try:
-        token = accounts.sign_in(
+        account_id = accounts.give_password(
             session,
             name,
             request.form.get("password", ""),
             sender,
             now=g.now,
-            hours=settings().session_hours,
             known_sender=is_known_browser(name),
         )
     except accounts.SignInRefusedError as error:
-        kept = [
-            (field, value) for field, value in request.form.items(multi=True) if field.startswith("kept:")
-        ]
-        return Refusal(SignInPage(then=then, name=name, trouble=str(error), kept=kept), keep=True)
+        return Refusal(SignInPage(then=then, name=name, trouble=str(error), kept=_kept()), keep=True)
+    if second_step.is_on(session, account_id):
+        return CodePage(proof=_first_step_done(session, account_id), then=then, kept=_kept())
+    return _come_in(session, account_id, "signed_in", sender, then)
+
+
+def _first_step_done(session: Session, account_id: int) -> str:
+    """Signed word that the password was given; a changed password makes it worthless."""
+    mark = accounts.password_mark(session, account_id)
+    return make_proof("password given", {"account": account_id, "mark": mark})
+
+
+@area.post("/sign-in/code")
+@may("anyone")
+def give_code(session: Session) -> Answer:
+    """Check the code of the second step; on success lead on."""
+    proof, then = request.form.get("proof", ""), inside(request.form.get("then"), "")
+    facts = read_proof("password given", proof)
+    if facts is None or accounts.password_mark(session, facts["account"]) != facts["mark"]:
+        trouble = "The password was given too long ago. Nothing is lost: sign in once more."
+        return Refusal(SignInPage(then=then, trouble=trouble, kept=_kept()))
+    account_id = int(facts["account"])
+    sender = hash_sender(session, request.remote_addr or "", now=g.now)
+    known = is_known_browser(accounts.get_account(session, account_id).name)
+    try:
+        what = second_step.give_code(
+            session, account_id, request.form.get("code", ""), sender, now=g.now, known_sender=known
+        )
+    except accounts.SignInRefusedError as error:
+        event = "held_up" if isinstance(error, second_step.TooManyCodesError) else "code_wrong"
+        note(session, event, account_id, sender, now=g.now, known_browser=known)
+        return Refusal(CodePage(proof=proof, then=then, kept=_kept(), trouble=str(error)), keep=True)
+    return _come_in(session, account_id, what, sender, then)
+
+
+def _come_in(session: Session, account_id: int, what: str, sender: str, then: str) -> Response:
+    """Sign in, note it at the door, and lead on."""
+    name = accounts.get_account(session, account_id).name
+    token = accounts.start_sign_in(session, account_id, now=g.now, hours=settings().session_hours)
+    note(session, what, account_id, sender, now=g.now, known_browser=is_known_browser(name))
+    waiting = kept_fields(request.form)
     if waiting and then:
         response = respond(StillHerePage(then, waiting), g.frame)
     else:
@@ -56,17 +93,28 @@ def sign_in(session: Session) -> Answer:
     return with_token(response, token)
 
 
+def _kept() -> list[tuple[str, str]]:
+    """Fields of another form that wait, as they came."""
+    return [(name, value) for name, value in request.form.items(multi=True) if name.startswith(KEPT_PREFIX)]
+
+
 @area.get("/enter/<token>")
 @may("anyone")
 def enter(session: Session, token: str) -> Answer:
-    """Sign in by a one-time link.
+    """Sign in by a one-time link, which stands for the password; a code is asked for all the same.
 
     It comes by GET, since people open it from a terminal or a mail; it works once, and its
     use changes nothing but who is signed in.
     """
+    then = inside(request.args.get("then"))
     with installation().writing.begin() as changing:
-        fresh = accounts.use_link(changing, token, now=g.now, hours=settings().session_hours)
-    return with_token(see_other(inside(request.args.get("then"))), fresh)
+        account_id = accounts.use_link(changing, token, now=g.now)
+        if second_step.is_on(changing, account_id):
+            return CodePage(proof=_first_step_done(changing, account_id), then=then)
+        fresh = accounts.start_sign_in(changing, account_id, now=g.now, hours=settings().session_hours)
+        sender = hash_sender(changing, request.remote_addr or "", now=g.now)
+        note(changing, "link_used", account_id, sender, now=g.now)
+    return with_token(see_other(then), fresh)
 
 
 @area.post("/sign-out")
@@ -74,6 +122,8 @@ def enter(session: Session, token: str) -> Answer:
 def sign_out(session: Session) -> Answer:
     """End this sign-in, on the server too."""
     accounts.sign_out(session, request.cookies.get(cookie_name(), ""))
+    sender = hash_sender(session, request.remote_addr or "", now=g.now)
+    note(session, "signed_out", account().account_id, sender, now=g.now, known_browser=True)
     response = see_other("/sign-in")
     response.delete_cookie(cookie_name(), secure=installation().is_https, httponly=True, samesite="Lax")
     response.headers["Clear-Site-Data"] = '"cache"'

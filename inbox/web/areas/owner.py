@@ -11,6 +11,8 @@ from inbox.intake.forms import FORMS
 from inbox.pipeline.long_work import ask
 from inbox.pipeline.works import DIGEST
 from inbox.records import accounts
+from inbox.records.door_book import note
+from inbox.records.limits import hash_sender
 from inbox.records.saved import save_settings
 from inbox.settings import owner_settings
 from inbox.web.access import account, may, see_other, settings
@@ -112,17 +114,19 @@ def show_password(session: Session) -> Answer:
 def change_password(session: Session) -> Answer:
     """Choose a new password; every other sign-in of this person ends."""
     me, form = account(), request.form
+    sender = hash_sender(session, request.remote_addr or "", now=g.now)
     has_one = accounts.has_password(session, me.account_id)
     try:
-        if has_one and not accounts.is_password(session, me.account_id, form.get("present", "")):
-            raise InputError("The present password is not right.")
+        if has_one:
+            accounts.confirm_password(session, me.account_id, form.get("present", ""), sender, now=g.now)
         if form.get("password") != form.get("again"):
             raise InputError("The two new passwords differ; type the same one twice.")
         accounts.change_password(
             session, me.account_id, form.get("password", ""), now=g.now, keep_sign_in=me.sign_in_id
         )
     except InputError as error:
-        return Refusal(PasswordPage(has_one=has_one, trouble=str(error)))
+        return Refusal(PasswordPage(has_one=has_one, trouble=str(error)), keep=True)
+    note(session, "password_changed", me.account_id, sender, now=g.now, known_browser=True)
     say("The password is changed, and every other sign-in of yours has ended.")
     return see_other("/contents")
 
@@ -165,8 +169,9 @@ def begin(session: Session) -> Answer:
     made = accounts.create_account(
         session, typed["owner_name"], "owner", request.form.get("password", ""), now=g.now
     )
-    link = accounts.make_link(session, made.id, now=g.now)
-    token = accounts.use_link(session, link, now=g.now, hours=settings().session_hours)
+    token = accounts.start_sign_in(session, made.id, now=g.now, hours=settings().session_hours)
+    sender = hash_sender(session, request.remote_addr or "", now=g.now)
+    note(session, "signed_in", made.id, sender, now=g.now)
     say("That is the first step. The others can be done in any order, or later.")
     return with_token(see_other("/setup"), token)
 

@@ -23,6 +23,17 @@ class SignInPage(Page):
 
 
 @dataclass(frozen=True)
+class CodePage(Page):
+    """The second step: the password was given, as `proof` says, and a code is asked for."""
+
+    template: ClassVar[str] = "entry/code.html"
+    proof: str
+    then: str = ""
+    trouble: str = ""
+    kept: list[tuple[str, str]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
 class StillHerePage(Page):
     """After signing in again: the words that were on their way, to look at and send."""
 
