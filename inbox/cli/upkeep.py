@@ -8,11 +8,13 @@ from pathlib import Path
 import click
 
 from inbox.cli.site import Progress, Site, as_json, existing_file, pass_site
+from inbox.digest.alerts import rewrite_owner_mails
 from inbox.intake.second_look import join_readers
 from inbox.records.backup import make_backup, restore, verify_backup
 from inbox.records.check import CHECKS, check_ledger
 from inbox.records.export import jsonl_lines
 from inbox.records.one_reader import all_about, as_page, find_reader, forget, wipe_traces
+from inbox.replies.compose import sender_of
 from inbox.replies.post import drop_forgotten_letters
 from inbox.settings import help_of, is_secret, setting_fields
 
@@ -170,9 +172,12 @@ def reader_forget(site: Site, who: str, yes: bool) -> None:
         reader_id = find_reader(session, who).id
     if not yes:
         click.confirm(f"Forget {who}, with every message and reply? This cannot be undone.", abort=True)
+    now, folder, sender = site.now(), site.given.outbox_folder, sender_of(site.settings)
     with site.sessions.begin() as session:
-        count = forget(session, reader_id, now=site.now())
-        drop_forgotten_letters(session, site.given.outbox_folder)
+        count = forget(session, reader_id, now=now)
+    with site.sessions() as session:
+        drop_forgotten_letters(session, folder)
+        rewrite_owner_mails(session, folder, sender=sender, now=now)
     wipe_traces(site.open())
     click.echo(
         f"Forgotten: {count} messages lost their words. Backups made before still hold them; "

@@ -3,9 +3,13 @@
 Start with `raise_alerts`, which notes what is new, and `mail_alerts`, which tells of it.
 """
 
+import json
+import re
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from email.message import EmailMessage
+from functools import partial
+from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -15,12 +19,14 @@ from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.calendar import Week
 from inbox.digest.build import find_digest
+from inbox.digest.document import from_json
 from inbox.digest.render import HAZARD_WORDS, digest_mail
 from inbox.digest.schedule import once
+from inbox.records.one_reader import GONE
 from inbox.records.tables import Labels, Message, Recipe
 from inbox.records.tables_out import Alert, DigestRow, RecipeStanding
 from inbox.replies.compose import Sender, compose, is_persons_address, one_line
-from inbox.replies.post import Mailer
+from inbox.replies.post import Mailer, file_name, into_folder
 
 RECENT_DAYS: Final = 14
 """Hazards in older messages raise no alert, or an archive brought in on day one would raise thousands."""
@@ -193,3 +199,38 @@ def _leave(
             session.scalars(select(DigestRow).where(DigestRow.week == week)).one().mailed_at = now
 
     return leave
+
+
+def rewrite_owner_mails(session: Session, folder: Path, *, sender: Sender, now: datetime) -> int:
+    """Write those alerts and digests in the file outbox anew that quoted readers who were forgotten.
+
+    Call it after `forget`, which took the words out of what such a mail is made of; whatever else stands
+    in it is kept. Where the owner has no address any more they are dropped. Returns how many there were.
+    """
+    count = 0
+    for path in sorted([*folder.glob("alerts.*.eml"), *folder.glob("digest.*.eml")]):
+        make = _made_anew(session, path.name)
+        if make is None:
+            continue
+        name = ""
+        if is_persons_address(sender.address):
+            mail = make(sender=sender, now=now)
+            into_folder(folder)(mail)
+            name = file_name(mail["Message-ID"])
+        if name != path.name:
+            path.unlink(missing_ok=True)
+        count += 1
+    return count
+
+
+def _made_anew(session: Session, name: str) -> Callable[..., EmailMessage] | None:
+    """How the mail of this file name is made of what the ledger holds; None where nothing went out of it."""
+    if numbers := re.match(r"alerts\.(\d+)-(\d+)@", name):
+        first, last = int(numbers[1]), int(numbers[2])
+        found = session.scalars(select(Alert).where(Alert.id.between(first, last)).order_by(Alert.id)).all()
+        return partial(alert_mail, list(found)) if any(GONE in alert.words for alert in found) else None
+    week = name.removeprefix("digest.").partition("@")[0]
+    document = session.scalar(select(DigestRow.document).where(DigestRow.week == week))
+    if document is None or GONE not in json.dumps(document):
+        return None
+    return partial(digest_mail, from_json(document))

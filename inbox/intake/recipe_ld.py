@@ -105,7 +105,7 @@ def _embedded(page: str) -> Iterator[Any]:
 def _canonical(page: str) -> str | None:
     link = _CANONICAL.search(page)
     address = _HREF.search(link[0]) if link else None
-    return html.unescape(address[1]) if address else None
+    return _address(html.unescape(address[1])) if address else None
 
 
 def _records(document: Any, depth: int = 0) -> Iterator[Mapping[str, Any]]:
@@ -169,7 +169,7 @@ def _from_schema(record: Mapping[str, Any], page_url: str | None) -> FoundRecipe
     if not title:
         return None
     url = _address(record.get("url")) or _address(record.get("mainEntityOfPage")) or page_url
-    if url is None and str(record.get("@id", "")).startswith("http"):
+    if url is None and str(record.get("@id", "")).startswith(("https://", "http://")):
         url = str(record["@id"]).partition("#")[0]
     tags = {name: value for name, key in _TAG_FIELDS.items() if (value := _tag(record.get(key)))}
     return FoundRecipe(

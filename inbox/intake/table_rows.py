@@ -54,6 +54,8 @@ _XLSX_TROUBLE = (
     *PACKED_TROUBLE, ParseError, KeyError, IndexError, TypeError, AttributeError, ArithmeticError
 )  # fmt: skip
 """What unpacking and reading a damaged workbook raises."""
+WHOLE_PARTS_LIMIT_BYTES = 100_000_000
+"""Parts of a workbook beside its sheets are read whole; chosen so that they fit into 500 MB of memory."""
 _DELIMITERS = (",", ";", "\t", "|")
 _SAMPLE_BYTES = 256 * 1024
 
@@ -279,8 +281,7 @@ def _xlsx(file: BinaryIO) -> Table:
 
     try:
         with zipfile.ZipFile(file) as archive:
-            if sum(member.file_size for member in archive.infolist()) > UNPACKED_LIMIT_BYTES:
-                raise InputError(f"The xlsx file unpacks to more than {UNPACKED_LIMIT_BYTES:,} bytes.")
+            _check_sizes(archive)
         file.seek(0)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -301,6 +302,17 @@ def _no_xlsx(error: Exception) -> InputError:
     if isinstance(error, InputError):
         return error
     return InputError(f"The file cannot be read as xlsx: {error}. Save it again, or as CSV.")
+
+
+def _check_sizes(archive: zipfile.ZipFile) -> None:
+    """Refuse a workbook that bursts when it is unpacked."""
+    parts = archive.infolist()
+    beside = sum(part.file_size for part in parts if not part.filename.startswith("xl/worksheets/"))
+    if sum(part.file_size for part in parts) > UNPACKED_LIMIT_BYTES:
+        raise InputError(f"The xlsx file unpacks to more than {UNPACKED_LIMIT_BYTES:,} bytes.")
+    if beside > WHOLE_PARTS_LIMIT_BYTES:
+        limit = f"{WHOLE_PARTS_LIMIT_BYTES:,}"
+        raise InputError(f"The xlsx file holds more than {limit} bytes beside its sheets. Save it as CSV.")
 
 
 def _sheet_rows(rows: Iterator[tuple[Cell, ...]]) -> Iterator[TableRow]:

@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy import Engine, delete, exists, select
 from sqlalchemy.orm import Session, sessionmaker
 
+from inbox.digest.alerts import rewrite_owner_mails
 from inbox.errors import InputError
 from inbox.intake.fetch import fetch_page
 from inbox.intake.recipes import import_recipes
@@ -21,6 +22,7 @@ from inbox.pipeline.weekly import make_digest
 from inbox.records.one_reader import wipe_traces
 from inbox.records.saved import with_saved
 from inbox.records.tables_out import LongWork
+from inbox.replies.compose import sender_of
 from inbox.replies.post import drop_forgotten_letters
 from inbox.settings import Settings
 
@@ -122,6 +124,8 @@ def works(
             raise TypeError("work is done on sessions of an engine")
         with sessions() as session:
             drop_forgotten_letters(session, settings.outbox_folder)
+            counted = with_saved(session, settings)
+            rewrite_owner_mails(session, settings.outbox_folder, sender=sender_of(counted), now=clock())
         wipe_traces(engine)
         return "Nothing of the forgotten words is left in the ledger's files."
 

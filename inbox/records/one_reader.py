@@ -25,6 +25,8 @@ from inbox.records.tables_out import (
     RecipeStanding,
     Reply,
     RequestSketch,
+    Theme,
+    ThemeMember,
     ThemeRank,
 )
 
@@ -137,6 +139,7 @@ def forget(session: Session, reader_id: int, *, now: datetime) -> int:
     ).all()
     words = [*(message.text for message in messages), *(message.subject or "" for message in messages)]
     names = [name for name in (reader.email, reader.handle, reader.name) if name]
+    _scrub_theme_names(session, words, names)
     _scrub_documents(session, _scrubber([*words, *(reply.body for reply in replies)], names))
     _forget_messages(session, [message.id for message in messages])
     for reply in replies:
@@ -168,6 +171,8 @@ def _forget_messages(session: Session, ids: Sequence[int]) -> None:
     session.execute(delete(Photo).where(Photo.message_id.in_(ids)))
     session.execute(delete(Mention).where(Mention.message_id.in_(ids)))
     session.execute(delete(RequestSketch).where(RequestSketch.message_id.in_(ids)))
+    # An alert quotes only a long message's beginning, by which `_scrubber` cannot know it.
+    session.execute(update(Alert).where(Alert.message_id.in_(ids)).values(words=GONE))
     session.execute(
         update(MessageReading)
         .where(MessageReading.message_id.in_(ids))
@@ -200,6 +205,32 @@ def _scrubber(words: Sequence[str], names: Sequence[str]) -> Callable[[Any], Any
         return [scrub(inner) for inner in value] if isinstance(value, list) else value
 
     return scrub
+
+
+def _scrub_theme_names(session: Session, words: Sequence[str], names: Sequence[str]) -> None:
+    """Take the reader's name, and phrases that nobody else wrote, out of names that the program gave.
+
+    The next grouping may name such a theme anew; what a person named stays, unless the reader is named in it.
+    """
+    sources = [" ".join(text.split()).casefold() for text in words]
+    marks = [name.casefold() for name in names if len(name) >= 3]
+    for theme in session.scalars(select(Theme)):
+        plain = " ".join(theme.name.split()).casefold()
+        named = any(mark in plain for mark in marks)
+        quoted = not theme.named_by_hand and any(plain in source for source in sources)
+        if named or (quoted and not _is_also_written_by_others(session, theme)):
+            theme.name = f"theme {theme.id}"
+
+
+def _is_also_written_by_others(session: Session, theme: Theme) -> bool:
+    """Whether a message of somebody else in the theme holds its name (asked before words are taken out)."""
+    texts = session.scalars(
+        select(Message.text)
+        .join(ThemeMember, ThemeMember.message_id == Message.id)
+        .where(ThemeMember.theme_id == theme.id)
+    )
+    plain = " ".join(theme.name.split()).casefold()
+    return sum(plain in " ".join(text.split()).casefold() for text in texts) > 1
 
 
 def _scrub_documents(session: Session, scrub: Callable[[Any], Any]) -> None:

@@ -14,6 +14,9 @@ from PIL import Image
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
+from inbox.calendar import Week
+from inbox.digest.alerts import mail_alerts, mail_newest_digest, raise_alerts
+from inbox.digest.build import freeze
 from inbox.intake.photos import to_picture
 from inbox.intake.set_aside import leave_out
 from inbox.pipeline.jobs import Jobs
@@ -23,14 +26,16 @@ from inbox.pipeline.works import works
 from inbox.records.backup import make_backup
 from inbox.records.engine import make_sessions
 from inbox.records.tables import Message, Photo, RawItem, SetAside
-from inbox.records.tables_out import Attempt, LongWork, Reply
+from inbox.records.tables_out import Attempt, LongWork, Reply, Theme, ThemeMember
 from inbox.records.turns import Leadership
-from inbox.replies.compose import Sender
+from inbox.replies.compose import Sender, sender_of
 from inbox.replies.post import into_folder
 from inbox.replies.sending import send_due
 from inbox.settings import Settings
 from inbox.web.application import create_app
-from tests.makers import THEN, make_message, make_reader
+from tests.digest.kitchen import SITE, caution
+from tests.makers import THEN, make_message, make_reader, make_theme
+from tests.replies.outbox import label
 
 WORDS = "zanzibarred"
 ADDRESS = "xanthippe@example.org"
@@ -122,6 +127,61 @@ def test_forgetting_on_the_page_leaves_no_word_in_any_file(
         assert session.scalars(select(Photo.id)).all() == []
         assert session.scalars(select(Reply.state)).all() == ["sent"]
         assert session.scalars(select(LongWork.trouble)).all() == [None]
+
+
+def test_nothing_is_left_in_mails_to_the_owner_and_in_names_of_themes(
+    owner: FlaskClient,
+    ledger: Session,
+    fresh_engine: Engine,
+    settings: Settings,
+    now: datetime,
+    tmp_path: Path,
+) -> None:
+    """Alerts quote the beginning of long words, digests quote, themes are named by a reader's phrase."""
+    sessions, here = make_sessions(fresh_engine), replace(settings, owner_email="owner@kitchen.example")
+    reader = make_reader(ledger, email=ADDRESS, name="Xanthippe")
+    words = f"I was ill all night, the soufflé {WORDS}. " + "And then it rained and rained. " * 40
+    ill = _labelled(ledger, "problem", reader_id=reader.id, text=words, hazard="illness")
+    other = _labelled(ledger, "problem", reader_id=make_reader(ledger).id, text="Me too.", hazard="illness")
+    asks = _labelled(ledger, "request", reader_id=reader.id, text=f"Please make a {WORDS} tart!")
+    theme, by_hand = make_theme(ledger, name=f"{WORDS} tart"), make_theme(ledger, name="for Xanthippe")
+    shared = make_theme(ledger, name="and then it rained")
+    both = [
+        _labelled(ledger, "request", reader_id=make_reader(ledger).id, text="And then it rained."),
+        ill,
+    ]
+    ledger.add_all(
+        ThemeMember(message_id=one, theme_id=shared.id, similarity=1.0, joined_at=THEN) for one in both
+    )
+    ledger.add(ThemeMember(message_id=asks, theme_id=theme.id, similarity=1.0, joined_at=THEN))
+    by_hand.named_by_hand = True
+    ledger.flush()
+    raise_alerts(ledger, now=now, zone=settings.zone)
+    ledger.commit()
+    sender, leave = sender_of(here), into_folder(settings.outbox_folder)
+    assert mail_alerts(sessions, leave, now=now, sender=sender, by="test") == 2
+    with sessions.begin() as session:
+        freeze(session, Week.of(THEN, settings.zone), site=SITE, caution=caution, now=now)
+    assert mail_newest_digest(sessions, leave, now=now, sender=sender, by="test")
+    assert len(_traces(settings.outbox_folder)) == 2, "alert and digest hold the words before"
+
+    assert owner.post(f"/readers/{reader.id}/forget", data={"sure": "forget"}).status_code == 303
+    assert do_next(sessions, works(sessions, Kitchen(here), here, clock=lambda: now), clock=lambda: now)
+    make_backup(fresh_engine, tmp_path / "backups", keep_count=1, now=now)
+
+    assert _traces(settings.folder) == _traces(tmp_path / "backups") == []
+    mails = [path.read_text() for path in sorted(settings.outbox_folder.glob("*.eml"))]
+    assert len(mails) == 2
+    assert "Me too." in mails[0], "what others wrote is still told"
+    assert f"/messages/{other}" in mails[0]
+    with sessions() as session:
+        names = session.scalars(select(Theme.name).order_by(Theme.id)).all()
+        assert names == [f"theme {theme.id}", f"theme {by_hand.id}", "and then it rained"]
+
+
+def _labelled(session: Session, kind: str, *, hazard: str | None = None, **facts: object) -> int:
+    message = make_message(session, received_at=THEN, may_quote=True, **facts)
+    return int(label(session, message, kind, hazard=hazard).id)
 
 
 def _jpeg() -> bytes:
