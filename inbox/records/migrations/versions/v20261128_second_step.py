@@ -10,7 +10,7 @@ from alembic import op
 from inbox.records.base import Moment
 
 revision = "20261128_second_step"
-down_revision = "20261128_looked_at"
+down_revision = "20261128_quick"
 branch_labels = None
 depends_on = None
 
