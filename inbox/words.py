@@ -47,10 +47,17 @@ DOOR_EVENTS: Final = {
     "code_wrong": "a wrong code was given, after the right password",
     "held_up": "turned away after too many tries",
     "signed_out": "signed out",
+    "sign_in_ended": "one sign-in was ended from another",
+    "sign_ins_ended": "all sign-ins but one were ended",
     "password_changed": "the password was changed",
     "code_on": "the second step was switched on",
     "code_off": "the second step was switched off",
     "spare_codes_made": "new spare codes were made",
+    "link_made": "an owner made a one-time link",
+    "ended_by_owner": "an owner ended every sign-in",
+    "code_off_by_owner": "an owner switched the second step off",
+    "let_in_no_more": "an owner closed the account",
+    "other_changed": "changed how somebody else signs in",
     "turned_away": "asked for what is the owner's",
 }
 """What happens at the door, as the log and the door book call it, and in words."""

@@ -238,6 +238,30 @@ def sign_out_everywhere(session: Session, account_id: int, *, but: int | None = 
     session.execute(ended if but is None else ended.where(SignIn.id != but))
 
 
+def live_sign_ins(session: Session, account_id: int, *, now: datetime) -> list[SignIn]:
+    """The sign-ins of an account that still let in, the last used first; one-time links are not among them.
+
+    References
+    ----------
+    OWASP ASVS 5.0, 7.5.2: people can look at their own sign-ins and end any of them.
+    """
+    found = select(SignIn).where(
+        SignIn.account_id == account_id,
+        SignIn.once.is_(False),
+        SignIn.ends_at > now,
+        SignIn.seen_at > now - timedelta(days=IDLE_DAYS),
+    )
+    return list(session.scalars(found.order_by(SignIn.seen_at.desc(), SignIn.id.desc())))
+
+
+def end_sign_in(session: Session, account_id: int, sign_in_id: int) -> bool:
+    """End one sign-in of this account, and nobody else's; False if there is no such one."""
+    ended = delete(SignIn).where(
+        SignIn.id == sign_in_id, SignIn.account_id == account_id, SignIn.once.is_(False)
+    )
+    return bool(session.execute(ended).rowcount)  # type: ignore[attr-defined]
+
+
 def make_link(session: Session, account_id: int, *, now: datetime) -> str:
     """Token of a link that signs in once, within `LINK_MINUTES`."""
     token = secrets.token_urlsafe(32)

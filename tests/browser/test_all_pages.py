@@ -9,6 +9,7 @@ from sqlalchemy import select
 
 from inbox.pipeline.long_work import HELD, ask
 from inbox.pipeline.works import IMPORT, READ_AGAIN
+from inbox.records import accounts
 from inbox.records.second_step import code_at, step_of
 from inbox.records.tables import Labels, Message, Reader, SetAside
 from inbox.records.tables_out import DigestRow, Learning, LongWork, Theme
@@ -32,6 +33,7 @@ def _addresses(site) -> list[str]:
         open_draft(session, message, now=site.now, sender=Sender(address="ines@example.org"))
         going, table, aside = _works(session, site.now)
         _pair(session)
+        tom = _helper_with_a_phone(session, site.now)
         return [
             f"/bring-in/work/{going}", f"/bring-in/table/{table}", f"/set-aside/{aside}", "/work",
             f"/digests/{week}", "/digests", "/contents", "/requests", f"/requests/{theme}",
@@ -41,12 +43,21 @@ def _addresses(site) -> list[str]:
             "/messages?words=bread&kind=nonsense", f"/messages/{hazard}", "/replies", f"/replies/{message}",
             "/replies/sent", "/phrases", "/check", "/bring-in", "/set-aside", "/second-look",
             "/forms", "/forms/words", "/readers", "/readers/1", "/settings", "/setup", "/setup/mail",
-            "/password", "/your-sign-in", "/take-out",
+            "/password", "/your-sign-in", f"/settings/people/{tom}/second-step", "/take-out",
             "/take-out/quotations", "/style", "/nowhere", "/f", "/f/made_it/sharp-lemon-tart",
             "/f/went_wrong/sharp-lemon-tart", "/f/please_make", "/f/thanks", "/f/privacy", "/unsubscribe/no",
         ]  # fmt: skip
 
     return site.change(find)
+
+
+def _helper_with_a_phone(session, now) -> int:
+    """A helper with a second step; and the owner is signed in elsewhere too."""
+    ines = next(row for row in accounts.accounts(session) if row.name == "Ines")
+    accounts.start_sign_in(session, ines.id, now=now, hours=9)
+    tom = accounts.create_account(session, "Tom", "helper", None, now=now)
+    tom.code_secret = "GEZDGNBVGY3TQOJQGEZDGNBVGY3TQOJQ"
+    return tom.id
 
 
 def _pair(session) -> None:

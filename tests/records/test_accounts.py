@@ -186,3 +186,36 @@ def test_a_household_counts_as_one_sender_and_no_address_is_kept(session: Sessio
     assert first != hash_sender(session, "2001:db8:1:3::1", now=now)
     assert first != hash_sender(session, "2001:db8:1:2:aaaa::1", now=now + timedelta(days=1))
     assert "192.0.2.1" not in hash_sender(session, "192.0.2.1", now=now)
+
+
+def test_sign_ins_are_listed_while_they_let_in_and_end_one_by_one(
+    any_session: Session, now: datetime
+) -> None:
+    """ASVS 5.0, 7.5.2: what is listed is exactly what `find_signed_in` lets in."""
+    ines, tom = (
+        accounts.create_account(any_session, name, "owner", None, now=now).id for name in ("Ines", "Tom")
+    )
+    hours = 24 * accounts.IDLE_DAYS + 24
+    short = accounts.start_sign_in(any_session, ines, now=now, hours=1)
+    unused = accounts.start_sign_in(any_session, ines, now=now, hours=hours)
+    later = now + timedelta(days=accounts.IDLE_DAYS)
+    fresh = accounts.start_sign_in(any_session, ines, now=later - timedelta(days=1), hours=hours)
+    his = accounts.start_sign_in(any_session, tom, now=later, hours=hours)
+    accounts.make_link(any_session, ines, now=later)
+
+    def letting_in(moment: datetime) -> set[int]:
+        found = (accounts.find_signed_in(any_session, token, now=moment) for token in (short, unused, fresh))
+        return {one.sign_in_id for one in found if one}
+
+    for moment, count in ((later - timedelta(days=1), 2), (later, 1)):
+        listed = [row.id for row in accounts.live_sign_ins(any_session, ines, now=moment)]
+        assert set(listed) == letting_in(moment)
+        assert len(listed) == count
+
+    other = accounts.find_signed_in(any_session, his, now=later)
+    assert other is not None
+    assert not accounts.end_sign_in(any_session, ines, other.sign_in_id)
+    assert accounts.find_signed_in(any_session, his, now=later)
+    assert accounts.end_sign_in(any_session, tom, other.sign_in_id)
+    assert accounts.find_signed_in(any_session, his, now=later) is None
+    assert not accounts.end_sign_in(any_session, tom, other.sign_in_id)

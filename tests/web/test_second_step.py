@@ -13,9 +13,10 @@ from sqlalchemy import Engine
 
 from inbox.cli.log_lines import OneLine
 from inbox.cli.main import run
-from inbox.records import accounts
+from inbox.records import accounts, second_step
 from inbox.records.engine import make_sessions
 from inbox.records.second_step import code_at, step_of
+from inbox.records.tables_out import Account
 from inbox.settings import Settings
 from inbox.web.application import create_app
 
@@ -244,6 +245,126 @@ def test_the_person_sees_the_last_events(app: Flask, nobody: FlaskClient) -> Non
     stranger = app.test_client()
     give_password(stranger, password="not this one")
 
-    page = nobody.get("/your-sign-in").text
+    page = nobody.get("/your-sign-in").text.split("Last at the door")[1]
     assert page.index("a wrong password was given") < page.index("signed in")
     assert page.count("a new browser") == 2
+
+
+def enter_by_link(app: Flask, engine: Engine, account_id: int, now: datetime) -> FlaskClient:
+    """A client of its own, signed in without a password."""
+    with make_sessions(engine).begin() as session:
+        link = accounts.make_link(session, account_id, now=now)
+    client = app.test_client()
+    assert client.get(f"/enter/{link}").status_code == 303
+    return client
+
+
+def numbers_to_end(client: FlaskClient) -> list[str]:
+    return re.findall(r'name="which" value="(\d+)"', client.get("/your-sign-in").text)
+
+
+def test_a_person_ends_one_sign_in_and_then_all_others(app: Flask, nobody: FlaskClient, clock: Clock) -> None:
+    """ASVS 5.0, 7.5.2: looked at, and ended one by one or all, after the password was given again."""
+    give_password(nobody)
+    assert "this one, here" in nobody.get("/your-sign-in").text
+    assert numbers_to_end(nobody) == []
+    others = []
+    for _ in range(3):
+        clock.now += timedelta(minutes=5)
+        others.append(app.test_client())
+        give_password(others[-1])
+    first, *rest = numbers_to_end(nobody)
+    assert len(rest) == 2
+
+    wrong = nobody.post("/your-sign-in/ended", data={"which": first, "password": "not this one"})
+    assert wrong.status_code == 422
+    assert 'href="#ending-password"' in wrong.text
+    assert len(numbers_to_end(nobody)) == 3
+
+    assert nobody.post("/your-sign-in/ended", data={"which": first, "password": PASSWORD}).status_code == 303
+    assert [client.get("/contents").status_code for client in others] == [200, 200, 303]
+    nobody.post("/your-sign-in/ended", data={"which": "others", "password": PASSWORD})
+    assert [client.get("/contents").status_code for client in others] == [303, 303, 303]
+    page = nobody.get("/your-sign-in").text
+    assert "one sign-in was ended from another" in page
+    assert "all sign-ins but one were ended" in page
+
+
+def test_nobody_ends_anothers_sign_in_nor_this_one_by_number(
+    app: Flask, nobody: FlaskClient, fresh_engine: Engine, clock: Clock
+) -> None:
+    give_password(nobody)
+    with make_sessions(fresh_engine).begin() as session:
+        tom = accounts.create_account(session, "Tom", "helper", None, now=clock.now).id
+    his = enter_by_link(app, fresh_engine, tom, clock.now)
+    with make_sessions(fresh_engine).begin() as session:
+        all_numbers = [row.id for person in accounts.accounts(session)
+                       for row in accounts.live_sign_ins(session, person.id, now=clock.now)]  # fmt: skip
+    assert len(all_numbers) == 2
+
+    for number in [*all_numbers, "-1", "", "1 or 1=1", "9" * 30]:
+        nobody.post("/your-sign-in/ended", data={"which": number, "password": PASSWORD})
+    assert his.get("/contents").status_code == 200
+    assert nobody.get("/contents").status_code == 200
+
+
+@pytest.fixture
+def ada(nobody: FlaskClient, app: Flask, fresh_engine: Engine, secured: object, clock: Clock) -> FlaskClient:
+    """A second owner, with a password of her own; Ines has a second step."""
+    with make_sessions(fresh_engine).begin() as session:
+        accounts.create_account(session, "Ada", "owner", "quinces in syrup", now=clock.now)
+    client = app.test_client()
+    client.post("/sign-in", data={"name": "Ada", "password": "quinces in syrup"})
+    return client
+
+
+def test_an_owner_helps_who_lost_the_phone(
+    app: Flask, nobody: FlaskClient, ada: FlaskClient, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level(logging.INFO, "inbox.doors")
+    place = re.search(r'href="(/settings/people/\d+/second-step)"', ada.get("/settings").text)
+    assert place
+    assert "Your own present password" in ada.get(place[1]).text
+
+    assert ada.post(place[1], data={"password": PASSWORD}).status_code == 422, "it is Ada's that is asked for"
+    assert nobody.get("/contents").status_code == 200
+    assert ada.post(place[1], data={"password": "quinces in syrup"}).status_code == 303
+    assert nobody.get("/contents").status_code == 303, "who was signed in by both steps is signed out"
+    assert "asked for no code" in ada.get(place[1]).text
+    assert "/second-step" not in ada.get("/settings").text
+
+    assert give_password(nobody).status_code == 303
+    assert "an owner switched the second step off" in nobody.get("/your-sign-in").text
+    assert "changed how somebody else signs in" in ada.get("/your-sign-in").text
+    said = [record.getMessage() for record in caplog.records if "code_off_by_owner" in record.getMessage()]
+    assert len(said) == 1
+
+
+def test_ones_own_second_step_is_not_switched_off_beside_the_way(
+    ada: FlaskClient, fresh_engine: Engine, clock: Clock
+) -> None:
+    """A second step of one's own has its own page, which says that the sign-ins end."""
+    with make_sessions(fresh_engine).begin() as session:
+        number = next(row.id for row in accounts.accounts(session) if row.name == "Ada")
+        session.get_one(Account, number).code_secret = "GEZDGNBVGY3TQOJQGEZDGNBVGY3TQOJQ"
+
+    ada.post(f"/settings/people/{number}/second-step", data={"password": "quinces in syrup"})
+    with make_sessions(fresh_engine).begin() as session:
+        assert second_step.is_on(session, number)
+
+
+def test_an_owner_signs_a_helper_out_and_only_what_is_asked_is_done(
+    app: Flask, nobody: FlaskClient, fresh_engine: Engine, clock: Clock
+) -> None:
+    """ASVS 5.0, 7.4.5."""
+    give_password(nobody)
+    with make_sessions(fresh_engine).begin() as session:
+        tom = accounts.create_account(session, "Tom", "helper", None, now=clock.now).id
+    his = enter_by_link(app, fresh_engine, tom, clock.now)
+    nobody.post(f"/settings/people/{tom}", data={"do": ""})
+    assert his.get("/contents").status_code == 200
+
+    nobody.post(f"/settings/people/{tom}", data={"do": "sign-out"})
+    assert his.get("/contents").status_code == 303
+    again = enter_by_link(app, fresh_engine, tom, clock.now)
+    assert "an owner ended every sign-in" in again.get("/your-sign-in").text

@@ -10,7 +10,7 @@ from inbox.errors import InboxError, InputError
 from inbox.intake.forms import FORMS
 from inbox.pipeline.long_work import ask
 from inbox.pipeline.works import DIGEST
-from inbox.records import accounts
+from inbox.records import accounts, second_step
 from inbox.records.door_book import note
 from inbox.records.limits import hash_sender
 from inbox.records.saved import save_settings
@@ -28,6 +28,7 @@ from inbox.web.pages.owner import (
     MailPage,
     SettingsPage,
     load_form_words,
+    load_second_step,
     load_settings,
     load_setup,
 )
@@ -87,17 +88,56 @@ def add_person(session: Session) -> Answer:
 @area.post("/settings/people/<int:account_id>")
 @may("owner")
 def change_person(session: Session, account_id: int) -> Answer:
-    """Make a new link for somebody, or let them in no more."""
-    if request.form.get("do") == "link":
-        return _with_link(session, accounts.get_account(session, account_id).id)
-    accounts.close_account(session, account_id, now=g.now)
-    say("They can sign in no more.")
+    """Make a new link for somebody, sign them out everywhere, or let them in no more."""
+    person, wish = accounts.get_account(session, account_id), request.form.get("do")
+    if wish == "link":
+        return _with_link(session, person.id)
+    if wish == "sign-out":
+        accounts.sign_out_everywhere(session, person.id)
+        _note_for(session, person.id, "ended_by_owner")
+        say(f"Every sign-in of {person.name} has ended.")
+    if wish == "close":
+        accounts.close_account(session, person.id, now=g.now)
+        _note_for(session, person.id, "let_in_no_more")
+        say(f"{person.name} can sign in no more.")
     return see_other("/settings#people")
+
+
+@area.get("/settings/people/<int:account_id>/second-step")
+@may("owner")
+def show_second_step(session: Session, account_id: int) -> Answer:
+    """Before somebody else's second step is switched off."""
+    return load_second_step(session, account_id, account().account_id)
+
+
+@area.post("/settings/people/<int:account_id>/second-step")
+@may("owner")
+def switch_off_second_step(session: Session, account_id: int) -> Answer:
+    """Switch the second step of a lost phone off for somebody else; the owner's own password comes first."""
+    me, sender = account(), hash_sender(session, request.remote_addr or "", now=g.now)
+    person = accounts.get_account(session, account_id)
+    try:
+        accounts.confirm_password(session, me.account_id, request.form.get("password", ""), sender, now=g.now)
+    except accounts.SignInRefusedError as error:
+        return Refusal(load_second_step(session, person.id, me.account_id, str(error)), keep=True)
+    if person.id != me.account_id and second_step.is_on(session, person.id):
+        second_step.switch_off(session, person.id)
+        _note_for(session, person.id, "code_off_by_owner")
+        say(f"{person.name} is asked for no code any more, and is signed out everywhere.")
+    return see_other("/settings#people")
+
+
+def _note_for(session: Session, account_id: int, what: str) -> None:
+    """Note what an owner changed about somebody else's way in, with both of them."""
+    sender = hash_sender(session, request.remote_addr or "", now=g.now)
+    note(session, what, account_id, sender, now=g.now, known_browser=True)
+    note(session, "other_changed", account().account_id, sender, now=g.now, known_browser=True)
 
 
 def _with_link(session: Session, account_id: int) -> SettingsPage:
     """The page with a one-time link, which is shown only now."""
     token = accounts.make_link(session, account_id, now=g.now)
+    _note_for(session, account_id, "link_made")
     link = f"{settings().public_url.rstrip('/')}/enter/{token}?then=/password"
     return replace(_settings_page(session), link=link)
 

@@ -1,11 +1,16 @@
-"""Your sign-in: the second step switched on and off, spare codes, the last events at the door."""
+"""Your sign-in: the second step switched on and off, spare codes, where one is signed in, the last events."""
 
 from flask import Blueprint, g, request
 from sqlalchemy.orm import Session
 
 from inbox.errors import InputError
 from inbox.records import second_step
-from inbox.records.accounts import SignInRefusedError, confirm_password
+from inbox.records.accounts import (
+    SignInRefusedError,
+    confirm_password,
+    end_sign_in,
+    sign_out_everywhere,
+)
 from inbox.records.door_book import note
 from inbox.records.limits import hash_sender
 from inbox.web.access import account, may, see_other, settings
@@ -13,6 +18,7 @@ from inbox.web.notices import say
 from inbox.web.page import Answer, Refusal
 from inbox.web.pages.your_sign_in import PhonePage, SpareCodesPage, load_your_sign_in, phone_page
 from inbox.web.proof import make_proof, read_proof
+from inbox.web.row_numbers import row_number
 
 area = Blueprint("your_sign_in", __name__)
 _PURPOSE = "secret shown"
@@ -22,7 +28,7 @@ _PURPOSE = "secret shown"
 @may("owner", "helper")
 def show(session: Session) -> Answer:
     """How the signed-in person signs in, and what happened lately."""
-    return load_your_sign_in(session, account())
+    return load_your_sign_in(session, account(), now=g.now)
 
 
 @area.post("/your-sign-in")
@@ -33,7 +39,7 @@ def change(session: Session) -> Answer:
     try:
         confirm_password(session, me.account_id, request.form.get("password", ""), sender, now=g.now)
     except SignInRefusedError as error:
-        return Refusal(load_your_sign_in(session, me, str(error)), keep=True)
+        return Refusal(load_your_sign_in(session, me, now=g.now, trouble=str(error)), keep=True)
     wish, is_on = request.form.get("do", ""), second_step.is_on(session, me.account_id)
     if wish == "begin" and not is_on:
         secret = second_step.new_secret()
@@ -49,6 +55,27 @@ def change(session: Session) -> Answer:
     return see_other("/your-sign-in")
 
 
+@area.post("/your-sign-in/ended")
+@may("owner", "helper")
+def end(session: Session) -> Answer:
+    """End one other sign-in of this person, or all others; the password comes first (ASVS 5.0, 7.5.2)."""
+    me, sender = account(), hash_sender(session, request.remote_addr or "", now=g.now)
+    try:
+        confirm_password(session, me.account_id, request.form.get("password", ""), sender, now=g.now)
+    except SignInRefusedError as error:
+        return Refusal(load_your_sign_in(session, me, now=g.now, ending_trouble=str(error)), keep=True)
+    which = request.form.get("which", "")
+    if which == "others":
+        sign_out_everywhere(session, me.account_id, but=me.sign_in_id)
+        note(session, "sign_ins_ended", me.account_id, sender, now=g.now, known_browser=True)
+        say("Every other sign-in of yours has ended.")
+    elif (number := row_number(which)) and number != me.sign_in_id:
+        if end_sign_in(session, me.account_id, number):
+            note(session, "sign_in_ended", me.account_id, sender, now=g.now, known_browser=True)
+        say("That sign-in has ended.")
+    return see_other("/your-sign-in")
+
+
 @area.post("/your-sign-in/phone")
 @may("owner", "helper")
 def switch_on(session: Session) -> Answer:
@@ -57,7 +84,8 @@ def switch_on(session: Session) -> Answer:
     proof = request.form.get("proof", "")
     facts = read_proof(_PURPOSE, proof)
     if facts is None or facts["account"] != me.account_id or second_step.is_on(session, me.account_id):
-        return Refusal(load_your_sign_in(session, me, "That took too long; begin once more."))
+        trouble = "That took too long; begin once more."
+        return Refusal(load_your_sign_in(session, me, now=g.now, trouble=trouble))
     try:
         codes = second_step.switch_on(
             session,

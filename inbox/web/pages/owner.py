@@ -8,7 +8,7 @@ from typing import ClassVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from inbox.records.accounts import accounts, has_owner
+from inbox.records.accounts import accounts, get_account, has_owner, has_password
 from inbox.records.tables import Message, Recipe
 from inbox.records.tables_out import DigestRow
 from inbox.settings import Settings, help_of, owner_settings
@@ -72,6 +72,34 @@ class PersonLine:
     name: str
     role: str
     since: datetime
+    gives_code: bool
+
+
+@dataclass(frozen=True)
+class SecondStepPage(Page):
+    """Somebody else's second step, to be switched off."""
+
+    template: ClassVar[str] = "owner/second_step.html"
+    id: int
+    name: str
+    is_on: bool
+    is_me: bool
+    has_password: bool
+    """Whether the owner has one to give."""
+    trouble: str = ""
+
+
+def load_second_step(session: Session, account_id: int, me: int, trouble: str = "") -> SecondStepPage:
+    """The page about one person's second step, for the owner `me`."""
+    person = get_account(session, account_id)
+    return SecondStepPage(
+        id=person.id,
+        name=person.name,
+        is_on=person.code_secret is not None,
+        is_me=person.id == me,
+        has_password=has_password(session, me),
+        trouble=trouble,
+    )
 
 
 @dataclass(frozen=True)
@@ -104,7 +132,10 @@ def load_settings(
             for title, names in {**GROUPS, "Further": rest}.items()
             if names
         ],
-        people=[PersonLine(row.id, row.name, row.role, row.created_at) for row in accounts(session)],
+        people=[
+            PersonLine(row.id, row.name, row.role, row.created_at, row.code_secret is not None)
+            for row in accounts(session)
+        ],
         me=me,
         troubles=list(wrong.items()),
     )

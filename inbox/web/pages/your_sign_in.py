@@ -1,4 +1,4 @@
-"""Your sign-in: the second step, spare codes, and what happened at the door lately."""
+"""Your sign-in: the second step, spare codes, where one is signed in, what happened at the door lately."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -8,7 +8,7 @@ import segno
 from sqlalchemy.orm import Session
 
 from inbox.records import door_book, second_step
-from inbox.records.accounts import SignedIn, has_password
+from inbox.records.accounts import SignedIn, has_password, live_sign_ins
 from inbox.web.page import Page
 from inbox.words import DOOR_EVENTS
 
@@ -26,6 +26,16 @@ class DoorLine:
 
 
 @dataclass(frozen=True)
+class SignInLine:
+    """One sign-in that is in force; when it was last used is known to within an hour."""
+
+    id: int
+    since: datetime
+    seen_at: datetime
+    is_this: bool
+
+
+@dataclass(frozen=True)
 class YourSignInPage(Page):
     """How somebody signs in, and what happened at the door lately."""
 
@@ -33,8 +43,10 @@ class YourSignInPage(Page):
     has_password: bool
     is_on: bool
     spare_count: int
+    sign_ins: list[SignInLine]
     lines: list[DoorLine]
     trouble: str = ""
+    ending_trouble: str = ""
 
 
 @dataclass(frozen=True)
@@ -56,12 +68,18 @@ class SpareCodesPage(Page):
     codes: list[str]
 
 
-def load_your_sign_in(session: Session, me: SignedIn, trouble: str = "") -> YourSignInPage:
-    """The page of one person."""
+def load_your_sign_in(
+    session: Session, me: SignedIn, *, now: datetime, trouble: str = "", ending_trouble: str = ""
+) -> YourSignInPage:
+    """The page of one person; the troubles are said beside the second step and the list of sign-ins."""
     return YourSignInPage(
         has_password=has_password(session, me.account_id),
         is_on=second_step.is_on(session, me.account_id),
         spare_count=second_step.count_spare_codes(session, me.account_id),
+        sign_ins=[
+            SignInLine(row.id, row.created_at, row.seen_at, row.id == me.sign_in_id)
+            for row in live_sign_ins(session, me.account_id, now=now)
+        ],
         lines=[
             DoorLine(
                 row.happened_at,
@@ -71,6 +89,7 @@ def load_your_sign_in(session: Session, me: SignedIn, trouble: str = "") -> Your
             for row in door_book.newest(session, me.account_id, limit=LINES)
         ],
         trouble=trouble,
+        ending_trouble=ending_trouble,
     )
 
 
