@@ -35,17 +35,23 @@ def start_postgres(folder: Path) -> Iterator[str]:
 
 
 @contextmanager
-def ledger_of_its_own(server_url: str) -> Iterator[str]:
-    """Address of a new database with empty tables on the server; dropped at the end."""
+def database_of_its_own(server_url: str) -> Iterator[str]:
+    """Address of a new database without tables on the server; dropped at the end."""
     name = f"fresh_{uuid.uuid4().hex}"
     admin = open_engine(server_url).execution_options(isolation_level="AUTOCOMMIT")
     with admin.connect() as connection:
         connection.execute(text(f"CREATE DATABASE {name}"))
-    address = make_url(server_url).set(database=name).render_as_string(hide_password=False)
-    engine = open_engine(address)
-    migrate.upgrade(engine)
-    engine.dispose()
-    yield address
+    yield make_url(server_url).set(database=name).render_as_string(hide_password=False)
     with admin.connect() as connection:
         connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
     admin.dispose()
+
+
+@contextmanager
+def ledger_of_its_own(server_url: str) -> Iterator[str]:
+    """Address of a new database with empty tables on the server; dropped at the end."""
+    with database_of_its_own(server_url) as address:
+        engine = open_engine(address)
+        migrate.upgrade(engine)
+        engine.dispose()
+        yield address
