@@ -29,6 +29,8 @@ from inbox.settings import Settings
 IMPORT, RECIPES, READ_AGAIN, DIGEST, WIPE = "import", "recipes", "read again", "digest", "wipe"
 REGROUP, RECKON = "regroup", "reckon"
 
+_IS_BEING_RECKONED = select(exists().where(LongWork.what == RECKON, LongWork.finished_at.is_(None)))
+
 
 def reckon_soon(session: Session, *, now: datetime) -> None:
     """Have ranking and standings reckoned anew after a decision; asked for once, however many decisions.
@@ -43,8 +45,7 @@ def reckon_soon(session: Session, *, now: datetime) -> None:
 
 def is_being_reckoned(session: Session) -> bool:
     """Whether a decision was made that ranking and standings do not tell of yet."""
-    waits = exists().where(LongWork.what == RECKON, LongWork.finished_at.is_(None))
-    return bool(session.scalar(select(waits)))
+    return bool(session.scalar(_IS_BEING_RECKONED))
 
 
 def works(

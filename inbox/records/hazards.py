@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
 
-from sqlalchemy import Select, delete, func, select
+from sqlalchemy import bindparam, delete, func, select
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
@@ -19,19 +19,23 @@ def hazard_subject(message_id: int) -> str:
     return f"hazard:{message_id}"
 
 
-def waiting(now: datetime) -> Select[int]:
+_DEALT = select(Alert.id).where(Alert.message_id == Labels.message_id, Alert.dealt_with_at.is_not(None))
+_WAITING = select(Labels.message_id).where(
+    Labels.hazard.is_not(None),
+    Labels.received_at >= bindparam("since", type_=Labels.received_at.type),
+    ~_DEALT.exists(),
+)
+_COUNT_WAITING = select(func.count()).select_from(_WAITING.subquery())
+
+
+def waiting(session: Session, *, now: datetime) -> Sequence[int]:
     """Numbers of messages with a hazard that nobody has dealt with."""
-    dealt = select(Alert.id).where(Alert.message_id == Labels.message_id, Alert.dealt_with_at.is_not(None))
-    return select(Labels.message_id).where(
-        Labels.hazard.is_not(None),
-        Labels.received_at >= now - timedelta(days=WAITS_DAYS),
-        ~dealt.exists(),
-    )
+    return session.scalars(_WAITING, {"since": now - timedelta(days=WAITS_DAYS)}).all()
 
 
 def count_waiting(session: Session, *, now: datetime) -> int:
-    """How many wait; asked for on every page."""
-    return session.scalar(select(func.count()).select_from(waiting(now).subquery())) or 0
+    """How many wait; asked for on every page, so the statement is made once."""
+    return session.scalar(_COUNT_WAITING, {"since": now - timedelta(days=WAITS_DAYS)}) or 0
 
 
 def deal_with(session: Session, message_id: int, *, done: bool, now: datetime) -> None:

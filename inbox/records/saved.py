@@ -10,10 +10,12 @@ from inbox.errors import InputError
 from inbox.records.tables_out import SavedSetting
 from inbox.settings import Settings, owner_settings, parse_setting
 
+_SAVED = select(SavedSetting.name, SavedSetting.value)
+
 
 def saved_settings(session: Session) -> dict[str, str]:
     """Names and texts of all that was saved, private values of the program included."""
-    return {row.name: row.value for row in session.scalars(select(SavedSetting))}
+    return dict(session.execute(_SAVED).all())
 
 
 def with_saved(session: Session, settings: Settings) -> Settings:

@@ -2,7 +2,7 @@
 
 A `Search` is what stands in a page's address. Results come newest first, and the next
 ones are found by position (moment and number), so that page 1,000 costs what page 1 does.
-Start with `find_messages`.
+Start with `find`.
 """
 
 import re
@@ -12,8 +12,7 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import ColumnElement, Select, bindparam, func, select, text, tuple_
-from sqlalchemy.orm import Session, contains_eager, joinedload, selectinload
-from sqlalchemy.sql.base import ExecutableOption
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from inbox.records.engine import is_postgresql
 from inbox.records.tables import Labels, Message, MessageFault
@@ -87,13 +86,18 @@ class Found:
         With marks around found words; only where words were looked for.
     """
 
-    messages: list[Message]
+    places: list[Position]
     marked: dict[int, tuple[str, str]]
     has_newer: bool
     has_older: bool
 
+    @property
+    def ids(self) -> list[int]:
+        """Numbers of the messages."""
+        return [place.message_id for place in self.places]
 
-def find_messages(
+
+def find(
     session: Session,
     search: Search,
     *,
@@ -114,23 +118,40 @@ def find_messages(
     if search.words.strip() and not match:
         return Found([], {}, False, False)
     query = _conditions(session, search, match, few_matches, many_matches)
+    columns = _order_of(search)
     backwards = newer_than is not None
     start = newer_than or older_than
     if start is not None:
-        here, there = _positions(start, _order_of(search))
+        here, there = _positions(start, columns)
         query = query.where(here > there if backwards else here < there)
-    order = [column.asc() if backwards else column.desc() for column in _order_of(search)]
-    query = query.order_by(*order).limit(limit + 1).options(*_shown())
-    rows = list(session.scalars(query).unique())
-    more, rows = len(rows) > limit, rows[:limit]
+    order = [column.asc() if backwards else column.desc() for column in columns]
+    rows = session.execute(query.with_only_columns(*columns).order_by(*order).limit(limit + 1)).all()
+    places = [Position(moment, number) for moment, number in rows[:limit]]
     if backwards:
-        rows.reverse()
+        places.reverse()
+    more = len(rows) > limit
     return Found(
-        messages=rows,
-        marked=_marked(session, match, [row.id for row in rows]) if match else {},
+        places=places,
+        marked=_marked(session, match, [place.message_id for place in places]) if match else {},
         has_newer=more if backwards else start is not None,
         has_older=True if backwards else more,
     )
+
+
+def messages_of(session: Session, ids: Sequence[int]) -> list[Message]:
+    """These messages in this order, with their reader, labels, faults and recipes loaded."""
+    rows = session.scalars(
+        select(Message)
+        .where(Message.id.in_(ids))
+        .options(
+            joinedload(Message.reader),
+            joinedload(Message.labels).joinedload(Labels.recipe),
+            joinedload(Message.labels).selectinload(Labels.faults),
+            selectinload(Message.page_recipe),
+        )
+    )
+    by_id = {row.id: row for row in rows}
+    return [by_id[number] for number in ids if number in by_id]
 
 
 def count_messages(
@@ -160,16 +181,6 @@ def _order_of(search: Search) -> tuple[ColumnElement[datetime], ColumnElement[in
     if search.kind or search.hazard or search.recipe_id:
         return Labels.received_at, Labels.message_id  # type: ignore[return-value]
     return Message.received_at, Message.id  # type: ignore[return-value]
-
-
-def _shown() -> tuple[ExecutableOption, ...]:
-    """What is loaded with each message of a list: three queries for any number of messages."""
-    return (
-        joinedload(Message.reader),
-        contains_eager(Message.labels).joinedload(Labels.recipe),
-        contains_eager(Message.labels).selectinload(Labels.faults),
-        selectinload(Message.page_recipe),
-    )
 
 
 def _conditions(

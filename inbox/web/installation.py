@@ -4,6 +4,7 @@ import secrets
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cached_property
 from typing import cast
 
 from flask import current_app
@@ -33,12 +34,12 @@ class Installation:
     clock: Callable[[], datetime]
     kitchen: Kitchen
 
-    @property
+    @cached_property
     def writing(self) -> sessionmaker[Session]:
         """Sessions for requests that may change something."""
         return make_sessions(self.engine)
 
-    @property
+    @cached_property
     def reading(self) -> sessionmaker[Session]:
         """Sessions for requests that only look."""
         return reading_sessions(self.engine)

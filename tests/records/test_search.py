@@ -9,13 +9,14 @@ from sqlalchemy.orm import Session
 from inbox.records.search import (
     MARK_END,
     MARK_START,
-    Position,
+    Found,
     Search,
     as_match,
     beside,
     count_messages,
     every_id,
-    find_messages,
+    find,
+    messages_of,
 )
 from inbox.records.settle import set_hand_label
 from inbox.records.tables import Message
@@ -24,8 +25,12 @@ from tests.makers import make_message, make_reader, make_recipe
 DAY = datetime(2026, 11, 1, 12, tzinfo=UTC)
 
 
+def _texts(session: Session, found: Found) -> list[str]:
+    return [message.text for message in messages_of(session, found.ids)]
+
+
 def _found(session: Session, **wanted: object) -> list[str]:
-    return [message.text for message in find_messages(session, Search(**wanted)).messages]
+    return _texts(session, find(session, Search(**wanted)))
 
 
 @pytest.mark.parametrize(
@@ -60,7 +65,7 @@ def test_no_words_break_the_search(any_session: Session, words: str) -> None:
 def test_found_words_are_marked_in_subject_and_text(any_session: Session) -> None:
     message = make_message(any_session, subject="A sunken cake", text="It sank. My cakes do.")
 
-    found = find_messages(any_session, Search(words="cake"))
+    found = find(any_session, Search(words="cake"))
 
     subject, text = found.marked[message.id]
     assert subject == f"A sunken {MARK_START}cake{MARK_END}"
@@ -86,9 +91,9 @@ def test_however_many_match_the_newest_come_first(session: Session, few: int, ma
     for number in range(8):
         make_message(session, text=f"bread {number}", received_at=DAY + timedelta(hours=number))
 
-    found = find_messages(session, Search(words="bread"), limit=5, few_matches=few, many_matches=many)
+    found = find(session, Search(words="bread"), limit=5, few_matches=few, many_matches=many)
 
-    assert [message.text for message in found.messages] == [f"bread {number}" for number in (7, 6, 5, 4, 3)]
+    assert _texts(session, found) == [f"bread {number}" for number in (7, 6, 5, 4, 3)]
 
 
 def test_going_on_and_back_by_position_meets_each_message_once(any_session: Session) -> None:
@@ -97,20 +102,16 @@ def test_going_on_and_back_by_position_meets_each_message_once(any_session: Sess
         make_message(any_session, text=str(number), received_at=DAY + timedelta(hours=number // 4))
 
     seen: list[str] = []
-    stretch = find_messages(any_session, Search(), limit=3)
+    stretch = find(any_session, Search(), limit=3)
     while True:
-        seen += [message.text for message in stretch.messages]
+        seen += _texts(any_session, stretch)
         if not stretch.has_older:
             break
-        last = stretch.messages[-1]
-        stretch = find_messages(
-            any_session, Search(), older_than=Position(last.received_at, last.id), limit=3
-        )
+        stretch = find(any_session, Search(), older_than=stretch.places[-1], limit=3)
     assert seen == [str(number) for number in reversed(range(10))]
 
-    first = stretch.messages[0]
-    back = find_messages(any_session, Search(), newer_than=Position(first.received_at, first.id), limit=3)
-    assert [message.text for message in back.messages] == ["3", "2", "1"]
+    back = find(any_session, Search(), newer_than=stretch.places[0], limit=3)
+    assert _texts(any_session, back) == ["3", "2", "1"]
     assert back.has_newer
     assert back.has_older
 

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session, sessionmaker
 from inbox.errors import InputError
 from inbox.records.export import message_record
 from inbox.records.revisions import get_recipe
-from inbox.records.search import Position, Search, find_messages
+from inbox.records.search import Search, find, messages_of
 from inbox.records.tables import Message
 from inbox.web.access import may, settings
 from inbox.web.installation import installation
@@ -62,12 +62,11 @@ def _all_of(
 def _each(session: Session, search: Search) -> Iterator[Message]:
     position = None
     while True:
-        found = find_messages(session, search, older_than=position, limit=AT_ONCE)
-        yield from found.messages
+        found = find(session, search, older_than=position, limit=AT_ONCE)
+        yield from messages_of(session, found.ids)
         if not found.has_older:
             return
-        last = found.messages[-1]
-        position = Position(last.received_at, last.id)
+        position = found.places[-1]
         session.expunge_all()
 
 
@@ -89,6 +88,6 @@ def show_quotations(session: Session) -> Answer:
 def take_reviews(session: Session, slug: str) -> Answer:
     """Marked-up reviews and comments for a recipe's own page."""
     recipe = get_recipe(session, slug)
-    found = find_messages(session, Search(recipe_id=recipe.id, quotable=True), limit=REVIEWS_AT_MOST)
-    body = json.dumps(reviews(recipe, found.messages), ensure_ascii=False, indent=1)
+    found = find(session, Search(recipe_id=recipe.id, quotable=True), limit=REVIEWS_AT_MOST)
+    body = json.dumps(reviews(recipe, messages_of(session, found.ids)), ensure_ascii=False, indent=1)
     return Response(body, content_type="application/ld+json; charset=utf-8")

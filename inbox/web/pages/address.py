@@ -139,6 +139,6 @@ def as_position(text: str) -> Position | None:
     return None if row is None else Position(at, row)
 
 
-def position_text(moment: datetime, number: int) -> str:
+def position_text(place: Position) -> str:
     """Position as it stands in an address."""
-    return f"{moment.astimezone(UTC).replace(tzinfo=None).isoformat()}~{number}"
+    return f"{place.received_at.astimezone(UTC).replace(tzinfo=None).isoformat()}~{place.message_id}"

@@ -5,16 +5,17 @@ from datetime import datetime
 from typing import ClassVar
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy.orm import Session
 
 from inbox.calendar import last_full_week
 from inbox.digest.charts import reliability
 from inbox.digest.drawing import Drawing
 from inbox.pipeline.checking import KindMeasured, least_sure, measured, reliability_bins, week_sample
-from inbox.records.tables import HandLabel, Labels, Message
+from inbox.records.search import messages_of
+from inbox.records.tables import HandLabel
 from inbox.settings import Settings
 from inbox.web.page import Page
-from inbox.web.pages.entries import Entry, as_entry
+from inbox.web.pages.entries import Entry, load_entries
 from inbox.web.phrasing import said
 from inbox.words import KINDS
 
@@ -59,31 +60,21 @@ def load_check(session: Session, settings: Settings, *, now: datetime) -> CheckP
 
 
 def _to_check(session: Session, ids: list[int]) -> list[ToCheck]:
-    rows = session.scalars(
-        select(Message)
-        .where(Message.id.in_(ids))
-        .options(
-            joinedload(Message.reader),
-            joinedload(Message.labels).joinedload(Labels.recipe),
-            joinedload(Message.labels).selectinload(Labels.faults),
-        )
-    )
-    by_id = {row.id: row for row in rows}
+    entries = load_entries(session, ids)
     checked = set(
         session.scalars(
             select(HandLabel.message_id).where(HandLabel.message_id.in_(ids), HandLabel.field == "kinds")
         )
     )
     found = []
-    for number in ids:
-        row = by_id[number]
+    for row in messages_of(session, ids):
         held = row.labels.kinds if row.labels else ()
         found.append(
             ToCheck(
-                entry=as_entry(row),
+                entry=entries[row.id],
                 text=row.text,
                 kinds=[(kind, said(kind), kind in held) for kind in KINDS],
-                is_checked=number in checked,
+                is_checked=row.id in checked,
             )
         )
     return sorted(found, key=lambda one: one.is_checked)

@@ -1,13 +1,50 @@
 """How one message is written in a list: who, when, the beginning of the words, what it was read as."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any, Protocol
+
+from sqlalchemy import bindparam, select
+from sqlalchemy.orm import Session
 
 from inbox.records.search import MARK_END, MARK_START
-from inbox.records.tables import Labels, Message
+from inbox.records.tables import Labels, Message, MessageFault, Reader, Recipe
 from inbox.web.phrasing import said
+from inbox.words import KINDS
 
 EXCERPT_LENGTH = 260
+
+
+# Plain rows, and statements that are made once: lists of messages are most of what the pages show.
+_LINES = (
+    select(
+        *(getattr(Labels, f"is_{kind}") for kind in KINDS),
+        Labels.outcome,
+        Labels.hazard,
+        Labels.language,
+        Labels.by_hand,
+        Message.id,
+        Message.received_at,
+        Message.subject,
+        Message.text,
+        Reader.name,
+        Reader.handle,
+        Reader.email,
+        Reader.forgotten_at,
+        Recipe.title,
+    )
+    .select_from(Message)
+    .outerjoin(Message.reader)
+    .outerjoin(Message.labels)
+    .outerjoin(Labels.recipe)
+    .where(Message.id.in_(bindparam("ids", expanding=True)))
+)
+_FAULTS = (
+    select(MessageFault.message_id, MessageFault.fault)
+    .where(MessageFault.message_id.in_(bindparam("ids", expanding=True)))
+    .order_by(MessageFault.probability.desc())
+)
 
 
 @dataclass(frozen=True)
@@ -24,43 +61,73 @@ class Entry:
     by_hand: bool
 
 
-def as_entry(message: Message, marked: tuple[str, str] | None = None) -> Entry:
-    """Entry for a message whose reader, labels, faults and recipe are loaded."""
-    subject, words = marked or (message.subject or "", message.text)
+def load_entries(
+    session: Session, ids: Sequence[int], marked: Mapping[int, tuple[str, str]] | None = None
+) -> dict[int, Entry]:
+    """Entries of these messages by number, in the order given; numbers that are not there are left out.
+
+    Parameters
+    ----------
+    marked : mapping of int to (str, str), optional
+        Subject and text with marks around found words, to be shown instead of the plain ones.
+    """
+    if not ids:
+        return {}
+    faults: dict[int, list[str]] = {}
+    for number, fault in session.execute(_FAULTS, {"ids": ids}):
+        faults.setdefault(number, []).append(said(fault))
+    rows = {row.id: row for row in session.execute(_LINES, {"ids": ids})}
+    shown = marked or {}
+    return {
+        number: _entry(rows[number], faults.get(number, ()), shown.get(number))
+        for number in ids
+        if number in rows
+    }
+
+
+def _entry(row: Any, faults: Sequence[str], marked: tuple[str, str] | None) -> Entry:
+    subject, words = marked or (row.subject or "", row.text)
     return Entry(
-        id=message.id,
-        who=name_of(message),
-        when=message.received_at,
+        id=row.id,
+        who=name_of(row),
+        when=row.received_at,
         subject=subject,
         excerpt=excerpt(words),
-        read_as=describe(message.labels) if message.labels else "not read yet",
-        hazard=said(message.labels.hazard) if message.labels and message.labels.hazard else "",
-        by_hand=bool(message.labels and message.labels.by_hand),
+        read_as="not read yet" if row.language is None else _describe(row, faults),
+        hazard=said(row.hazard),
+        by_hand=bool(row.by_hand),
     )
 
 
-def name_of(message: Message) -> str:
+class Person(Protocol):
+    """What is known of who wrote a message; all of it empty where nobody is known."""
+
+    name: Any
+    handle: Any
+    email: Any
+    forgotten_at: Any
+
+
+def name_of(person: Person | None) -> str:
     """How a message's reader is called on pages."""
-    reader = message.reader
-    if reader is None:
+    if person is None:
         return "A reader"
-    if reader.forgotten_at is not None:
+    if person.forgotten_at is not None:
         return "A reader who asked to be forgotten"
-    return reader.name or reader.handle or reader.email or "A reader"
+    return person.name or person.handle or person.email or "A reader"
 
 
-def describe(labels: Labels) -> str:
-    """What counts for a message, such as "made it, failed: sank, dense – Lemon tart"."""
-    words = ", ".join(said(kind) for kind in labels.kinds)
-    if labels.outcome:
-        words += f" – {said(labels.outcome)}"
-    faults = [said(row.fault) for row in sorted(labels.faults, key=lambda row: -row.probability)]
+def _describe(row: Any, faults: Sequence[str]) -> str:
+    """What counts for a message, such as "made it – failed: sank, dense · Lemon tart"."""
+    words = ", ".join(said(kind) for kind, holds in zip(KINDS, row, strict=False) if holds)
+    if row.outcome:
+        words += f" – {said(row.outcome)}"
     if faults:
         words += ": " + ", ".join(faults)
-    if labels.recipe:
-        words += f" · {labels.recipe.title}"
-    if labels.language != "en":
-        words += f" · in another language ({labels.language})"
+    if row.title:
+        words += f" · {row.title}"
+    if row.language != "en":
+        words += f" · in another language ({row.language})"
     return words
 
 

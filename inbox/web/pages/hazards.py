@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import ClassVar
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
 from inbox.reading.cautions import Caution, caution_for
@@ -15,7 +15,7 @@ from inbox.records.hazards import ticks_of, waiting
 from inbox.records.tables import Labels, Message
 from inbox.records.tables_out import Account, Alert, Reply
 from inbox.web.page import Page
-from inbox.web.pages.entries import Entry, as_entry
+from inbox.web.pages.entries import Entry, load_entries
 
 SHOWN = 60
 
@@ -56,23 +56,19 @@ class HazardsPage(Page):
 
 def load_hazards(session: Session, *, now: datetime) -> HazardsPage:
     """All messages with a hazard, newest first."""
-    ids = set(session.scalars(waiting(now)))
-    rows = session.scalars(
-        select(Message)
-        .join(Labels, Labels.message_id == Message.id)
+    ids = set(waiting(session, now=now))
+    rows = session.execute(
+        select(Labels.message_id, Labels.hazard)
         .where(Labels.hazard.is_not(None))
         .order_by(Labels.received_at.desc(), Labels.message_id.desc())
         .limit(SHOWN)
-        .options(
-            joinedload(Message.reader),
-            joinedload(Message.labels).joinedload(Labels.recipe),
-            joinedload(Message.labels).selectinload(Labels.faults),
-        )
     ).all()
+    shown = [row.message_id for row in rows]
     ticked: dict[int, set[str]] = defaultdict(set)
-    for one in ticks_of(session, [row.id for row in rows]):
+    for one in ticks_of(session, shown):
         ticked[one.message_id].add(one.point)
-    lines = [(row.id in ids, _line(row, ticked[row.id])) for row in rows]
+    entries = load_entries(session, shown)
+    lines = [(number in ids, _line(entries[number], code or "", ticked[number])) for number, code in rows]
     return HazardsPage(
         waiting_count=len(ids),
         waiting=sorted((line for waits, line in lines if waits), key=lambda line: line.open_count == 0),
@@ -80,10 +76,9 @@ def load_hazards(session: Session, *, now: datetime) -> HazardsPage:
     )
 
 
-def _line(message: Message, ticked: set[str]) -> HazardLine:
-    code = message.labels.hazard if message.labels else None
-    points = caution_for(code).owner_checks if code else ()
-    return HazardLine(as_entry(message), len(ticked.intersection(points)), len(points))
+def _line(entry: Entry, code: str, ticked: set[str]) -> HazardLine:
+    points = caution_for(code).owner_checks
+    return HazardLine(entry, len(ticked.intersection(points)), len(points))
 
 
 @dataclass(frozen=True)
@@ -119,7 +114,7 @@ def load_hazard(session: Session, message_id: int, country: str) -> HazardPage:
     )
     caution = caution_for(labels.hazard or "", country)
     return HazardPage(
-        entry=as_entry(message),
+        entry=load_entries(session, [message_id])[message_id],
         text=message.text,
         because=message.reading.hazard_words if message.reading else [],
         caution=caution,
@@ -156,15 +151,13 @@ def _others(session: Session, message: Message) -> list[Entry]:
     if message.labels is None or message.labels.recipe_id is None:
         return []
     rows = session.scalars(
-        select(Message)
-        .join(Labels, Labels.message_id == Message.id)
+        select(Labels.message_id)
         .where(
             Labels.recipe_id == message.labels.recipe_id,
             Labels.hazard.is_not(None),
-            Message.id != message.id,
+            Labels.message_id != message.id,
         )
         .order_by(Labels.received_at.desc())
         .limit(10)
-        .options(joinedload(Message.reader))
-    )
-    return [as_entry(row) for row in rows]
+    ).all()
+    return list(load_entries(session, rows).values())

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
 from inbox.reading.explain import Weighed
-from inbox.records.search import Search, beside, count_messages, find_messages
+from inbox.records.search import Search, beside, count_messages, find, messages_of
 from inbox.records.tables import (
     HandLabel,
     Message,
@@ -23,7 +23,7 @@ from inbox.records.tables_out import Reply, ThemeMember
 from inbox.web.page import Page
 from inbox.web.pages.address import Address, position_text, read_address
 from inbox.web.pages.choices import Choice, recipe_choices, theme_choices, word_choices
-from inbox.web.pages.entries import Entry, as_entry, name_of
+from inbox.web.pages.entries import Entry, load_entries, name_of
 from inbox.web.phrasing import said
 from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
 
@@ -51,26 +51,20 @@ class MessagesPage(Page):
 def load_messages(session: Session, given: Mapping[str, str], zone: ZoneInfo) -> MessagesPage:
     """The messages page for one address."""
     address = read_address(session, given, zone)
-    found = find_messages(
-        session, address.search, older_than=address.older_than, newer_than=address.newer_than
-    )
-    rows = found.messages
+    found = find(session, address.search, older_than=address.older_than, newer_than=address.newer_than)
+    places = found.places
     count = count_messages(session, address.search, at_most=COUNTED_AT_MOST + 1)
     return MessagesPage(
         address=address,
-        entries=[as_entry(row, found.marked.get(row.id)) for row in rows],
+        entries=list(load_entries(session, found.ids, found.marked).values()),
         count_words=_count_words(count),
-        newer=address.link(newer=position_text(rows[0].received_at, rows[0].id))
-        if rows and found.has_newer
-        else "",
-        older=address.link(older=position_text(rows[-1].received_at, rows[-1].id))
-        if rows and found.has_older
-        else "",
+        newer=address.link(newer=position_text(places[0])) if places and found.has_newer else "",
+        older=address.link(older=position_text(places[-1])) if places and found.has_older else "",
         kinds=word_choices(KINDS, "any kind"),
         outcomes=word_choices(OUTCOMES, "any outcome"),
         faults=word_choices(FAULTS, "any fault"),
         hazards=[("", "with or without"), ("any", "any hazard"), *word_choices(HAZARDS)[1:]],
-        is_empty_ledger=not rows and not address.asked and not given.get("older"),
+        is_empty_ledger=not places and not address.asked and not given.get("older"),
     )
 
 
@@ -89,9 +83,9 @@ class SeveralPage(Page):
 
 def load_several(session: Session, chosen: Sequence[int], then: str, trouble: str = "") -> SeveralPage:
     """The page on which several messages are corrected at once."""
-    found = find_messages(session, Search(only=tuple(chosen)), limit=len(chosen) or 1)
+    found = find(session, Search(only=tuple(chosen)), limit=len(chosen) or 1)
     return SeveralPage(
-        entries=[as_entry(row) for row in found.messages],
+        entries=list(load_entries(session, found.ids).values()),
         then=then,
         kinds=word_choices(KINDS, "leave the kind"),
         recipes=recipe_choices(session, "leave the recipe"),
@@ -193,7 +187,7 @@ Explain = Callable[[Session, Message], Mapping[str, Weighed]]
 
 def load_message(session: Session, message_id: int, *, explain: Explain) -> MessagePage:
     """The page of one message; raises NotFoundError."""
-    message = session.get(Message, message_id)
+    message = next(iter(messages_of(session, [message_id])), None)
     if message is None:
         raise NotFoundError(f"There is no message {message_id}. It may have been taken back with its import.")
     labels = message.labels
@@ -203,8 +197,13 @@ def load_message(session: Session, message_id: int, *, explain: Explain) -> Mess
     recipe = labels.recipe if labels else None
     older, newer = beside(session, message)
     weighed = explain(session, message) if message.reading else {}
+    answered_by = session.scalars(
+        select(Message.id).where(Message.answers_message_id == message_id).order_by(Message.received_at)
+    ).all()
+    beside_it = [one for one in (message.answers_message_id, message.doubtful_twin_id) if one]
+    entries = load_entries(session, [message_id, *beside_it, *answered_by])
     return MessagePage(
-        entry=as_entry(message),
+        entry=entries[message_id],
         subject=message.subject or "",
         text=message.text,
         facts=_facts(message),
@@ -240,13 +239,8 @@ def load_message(session: Session, message_id: int, *, explain: Explain) -> Mess
         attachments=message.attachments,
         has_original=session.scalar(select(RawItem.message_id).where(RawItem.message_id == message_id))
         is not None,
-        answers=_entry_of(session, message.answers_message_id),
-        answered_by=[
-            as_entry(row)
-            for row in session.scalars(
-                select(Message).where(Message.answers_message_id == message_id).order_by(Message.received_at)
-            )
-        ],
+        answers=entries.get(message.answers_message_id or 0),
+        answered_by=[entries[number] for number in answered_by],
         replies=[
             ReplyLine(row.id, said(row.state), row.body, row.sent_at or row.changed_at)
             for row in session.scalars(select(Reply).where(Reply.message_id == message_id).order_by(Reply.id))
@@ -254,21 +248,16 @@ def load_message(session: Session, message_id: int, *, explain: Explain) -> Mess
         no_reply_needed=message.no_reply_needed_at is not None,
         can_reply=message.kept_apart is None,
         apart=said(message.kept_apart),
-        twin=_entry_of(session, message.doubtful_twin_id),
+        twin=entries.get(message.doubtful_twin_id or 0),
         older=older,
         newer=newer,
     )
 
 
-def _entry_of(session: Session, message_id: int | None) -> Entry | None:
-    message = session.get(Message, message_id) if message_id else None
-    return as_entry(message) if message else None
-
-
 def _facts(message: Message) -> list[tuple[str, str, str]]:
     """What stands in the margin of a message: who, where from, what was allowed."""
     facts = [
-        ("from", name_of(message), f"/readers/{message.reader_id}" if message.reader_id else ""),
+        ("from", name_of(message.reader), f"/readers/{message.reader_id}" if message.reader_id else ""),
         ("came by", {"mail": "a mail file", "jsonl": "a message file"}.get(message.door, message.door), ""),
     ]
     if message.page_recipe:

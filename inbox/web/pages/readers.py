@@ -7,10 +7,10 @@ from typing import ClassVar
 from sqlalchemy.orm import Session
 
 from inbox.records.people import find_readers, get_reader, message_counts
-from inbox.records.search import Search, find_messages
+from inbox.records.search import Search, find
 from inbox.records.tables import Reader
 from inbox.web.page import Page
-from inbox.web.pages.entries import Entry, as_entry
+from inbox.web.pages.entries import Entry, load_entries
 
 SHOWN = 50
 
@@ -82,7 +82,7 @@ class ReaderPage(Page):
 def load_reader(session: Session, reader_id: int) -> ReaderPage:
     """The page of one reader; raises NotFoundError."""
     reader = get_reader(session, reader_id)
-    found = find_messages(session, Search(reader_id=reader_id), limit=20)
+    found = find(session, Search(reader_id=reader_id), limit=20)
     return ReaderPage(
         id=reader.id,
         name=called(reader),
@@ -91,7 +91,7 @@ def load_reader(session: Session, reader_id: int) -> ReaderPage:
         bounced_at=reader.bounced_at,
         unsubscribed_at=reader.unsubscribed_at,
         forgotten_at=reader.forgotten_at,
-        messages=[as_entry(row) for row in found.messages],
+        messages=list(load_entries(session, found.ids).values()),
         message_count=message_counts(session, [reader_id]).get(reader_id, 0),
         has_older=found.has_older,
     )

@@ -1,23 +1,23 @@
 """One recipe: how it does, week by week; what goes wrong; what readers say; what was changed."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, ClassVar
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Select, select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy import ColumnExpressionArgument, select
+from sqlalchemy.orm import Session
 
 from inbox.calendar import Week
 from inbox.digest.charts import OutcomeWeek, weekly_outcomes
 from inbox.digest.drawing import Drawing
 from inbox.records.revisions import get_recipe
-from inbox.records.tables import Labels, Message, Recipe
+from inbox.records.tables import Labels, Recipe
 from inbox.records.tables_out import Mended, RecipeStanding
 from inbox.web.page import Page
-from inbox.web.pages.entries import Entry, as_entry
+from inbox.web.pages.entries import Entry, load_entries
 from inbox.web.pages.questions import Answered, Repeated, load_questions
 from inbox.web.pages.recipes import PageFaultLine, open_page_faults
 from inbox.web.pages.weeks import last_weeks
@@ -96,6 +96,10 @@ def load_recipe(session: Session, slug: str, zone: ZoneInfo, *, now: datetime) -
     details: Mapping[str, Any] = standing.details if standing else {}
     repeated, answered = load_questions(session, recipe.id, details.get("questions", []), zone, now=now)
     effects = {one.get("revision_id"): one for one in details.get("revisions", [])}
+    problems = _newest(session, recipe.id, Labels.is_problem)
+    praise = _newest(session, recipe.id, Labels.is_made_it, Labels.outcome == "worked")
+    questions = _newest(session, recipe.id, Labels.is_question)
+    entries = load_entries(session, [*problems, *praise, *questions])
     return RecipePage(
         slug=recipe.slug,
         title=recipe.title,
@@ -122,33 +126,24 @@ def load_recipe(session: Session, slug: str, zone: ZoneInfo, *, now: datetime) -
             )
             for row in recipe.revisions[::-1]
         ],
-        problems=_entries(session, _of(recipe.id).where(Labels.is_problem)),
-        praise=_entries(session, _of(recipe.id).where(Labels.is_made_it, Labels.outcome == "worked")),
-        questions=_entries(session, _of(recipe.id).where(Labels.is_question)),
+        problems=[entries[number] for number in problems],
+        praise=[entries[number] for number in praise],
+        questions=[entries[number] for number in questions],
         ingredients=recipe.ingredients,
         steps=recipe.steps,
         today=now.astimezone(zone).date(),
     )
 
 
-def _of(recipe_id: int) -> Select[Message]:
-    """Messages about a recipe, newest first."""
-    return (
-        select(Message)
-        .join(Labels, Labels.message_id == Message.id)
-        .where(Labels.recipe_id == recipe_id)
-        .order_by(Labels.received_at.desc(), Message.id.desc())
+def _newest(session: Session, recipe_id: int, *conditions: ColumnExpressionArgument[bool]) -> Sequence[int]:
+    """Numbers of the newest messages about a recipe for which all of this holds."""
+    newest = (
+        select(Labels.message_id)
+        .where(Labels.recipe_id == recipe_id, *conditions)
+        .order_by(Labels.received_at.desc(), Labels.message_id.desc())
+        .limit(WORDS_SHOWN)
     )
-
-
-def _entries(session: Session, query: Select[Message]) -> list[Entry]:
-    labels = joinedload(Message.labels)
-    rows = session.scalars(
-        query.limit(WORDS_SHOWN).options(
-            joinedload(Message.reader), labels.joinedload(Labels.recipe), labels.selectinload(Labels.faults)
-        )
-    )
-    return [as_entry(row) for row in rows]
+    return session.scalars(newest).all()
 
 
 def _fault_line(facts: Mapping[str, Any]) -> FaultLine:

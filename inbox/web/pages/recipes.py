@@ -178,7 +178,7 @@ def _placed(recipe: Recipe, fault: str, message: Message) -> PlacedReport:
     )
     return PlacedReport(
         message_id=message.id,
-        who=name_of(message),
+        who=name_of(message.reader),
         when=message.received_at,
         words=excerpt(message.text),
         part=part,

@@ -16,7 +16,7 @@ from inbox.replies.suggest import Suggestion, suggestions
 from inbox.replies.whom import Owed, count_words, owed, owed_count
 from inbox.settings import Settings
 from inbox.web.page import Page
-from inbox.web.pages.entries import Entry, as_entry, excerpt
+from inbox.web.pages.entries import Entry, excerpt, load_entries
 
 GROUP_WORDS = {
     "hazard": "Hazards",
@@ -111,11 +111,11 @@ def load_reply(session: Session, message_id: int, settings: Settings) -> ReplyPa
         raise NotFoundError(f"There is no message {message_id}.")
     replies = session.scalars(select(Reply).where(Reply.message_id == message_id).order_by(Reply.id)).all()
     draft = next((reply for reply in replies if reply.state == "draft"), None)
-    also = draft.also_answers if draft else []
+    entries = load_entries(session, [message_id, *(draft.also_answers if draft else [])])
     return ReplyPage(
-        message=as_entry(message),
+        message=entries.pop(message_id),
         text=message.text,
-        also=[as_entry(row) for row in session.scalars(select(Message).where(Message.id.in_(also)))],
+        also=list(entries.values()),
         photos=list(session.scalars(select(Photo.id).where(Photo.message_id == message_id))),
         draft_id=draft.id if draft else None,
         changed_at=draft.changed_at.isoformat() if draft else "",

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from inbox.intake.second_look import count_doubtful, doubtful_pairs
 from inbox.records.tables import Message, Reader
 from inbox.web.page import Page
-from inbox.web.pages.entries import Entry, as_entry
+from inbox.web.pages.entries import Entry, load_entries
 from inbox.words import DOOR_WORDS
 
 SHOWN = 20
@@ -58,18 +58,21 @@ def load_second_look(session: Session, before_id: int | None) -> SecondLookPage:
 
 
 def _pairs(session: Session, rows: Sequence[Message]) -> list[Pair]:
+    entries = load_entries(
+        session, [number for row in rows for number in (row.id, row.doubtful_twin_id or 0)]
+    )
     pairs = []
     for row in rows:
         twin = session.get_one(Message, row.doubtful_twin_id)
         keep, other = _one_person(twin.reader, row.reader)
-        pairs.append(Pair(_half(row), _half(twin), keep, other))
+        pairs.append(Pair(_half(row, entries[row.id]), _half(twin, entries[twin.id]), keep, other))
     return pairs
 
 
-def _half(message: Message) -> Half:
+def _half(message: Message, entry: Entry) -> Half:
     reader = message.reader
     known = (reader.email or reader.handle or "") if reader else ""
-    return Half(as_entry(message), known, DOOR_WORDS.get(message.door, message.door))
+    return Half(entry, known, DOOR_WORDS.get(message.door, message.door))
 
 
 def _one_person(first: Reader | None, second: Reader | None) -> tuple[int | None, int | None]:

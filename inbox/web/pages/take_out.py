@@ -7,7 +7,7 @@ from typing import ClassVar
 from sqlalchemy.orm import Session
 
 from inbox.records.revisions import get_recipe
-from inbox.records.search import Search, find_messages
+from inbox.records.search import Search, find, messages_of
 from inbox.replies.phrases import first_name
 from inbox.web.page import Page
 from inbox.web.pages.choices import Choice, recipe_choices
@@ -53,7 +53,7 @@ def load_quotations(session: Session, slug: str) -> QuotationsPage:
     """Only messages whose reader allowed it; made-it reports that worked come by themselves first."""
     recipe = get_recipe(session, slug) if slug else None
     search = Search(recipe_id=recipe.id if recipe else None, quotable=True)
-    found = find_messages(session, search, limit=QUOTATIONS_SHOWN).messages
+    found = messages_of(session, find(session, search, limit=QUOTATIONS_SHOWN).ids)
     ordered = sorted(found, key=lambda row: not (row.labels and row.labels.outcome == "worked"))
     return QuotationsPage(
         recipe=recipe.title if recipe else "",

@@ -263,7 +263,7 @@ def load_asked(session: Session, theme_id: int, limit: int) -> list[Asked]:
     return [
         Asked(
             message_id=message.id,
-            who=name_of(message),
+            who=name_of(message.reader),
             when=message.received_at,
             words=excerpt(message.text, 400),
             doubtful=member.doubtful,
@@ -297,7 +297,7 @@ def _later(session: Session, theme: Theme, since: datetime) -> list[Later]:
     return [
         Later(
             row.id,
-            name_of(row),
+            name_of(row.reader),
             row.received_at,
             excerpt(row.text, 160),
             _answer_words(answers.get(row.id), theme.recipe),
