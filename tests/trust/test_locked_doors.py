@@ -26,7 +26,7 @@ from inbox.records.engine import make_sessions
 from inbox.settings import Settings
 from inbox.web.application import create_app
 from tests.makers import make_message, make_reader, make_recipe, make_theme
-from tests.web.test_doors import _address
+from tests.web.test_doors import addresses
 
 EVIL = "https://evil.example/"
 KEPT_BY_BROWSERS = ("/still/", "/f/colours.css", "/photos/")
@@ -49,7 +49,7 @@ def routes(app: Flask, method: str) -> Iterator[Rule]:
 
 
 def address(rule: Rule) -> str:
-    return _address(rule).replace("999", "1")
+    return addresses(rule)[0].replace("999", "1")
 
 
 def state(engine: Engine) -> str:

@@ -1,14 +1,16 @@
-"""Whether the service is up, and the page that shows its own look."""
+"""Whether the service is up, what programs can ask of it, and the page that shows its own look."""
 
 import hmac
+import json
 
-from flask import Blueprint, Response, abort, g, request
+from flask import Blueprint, Response, abort, current_app, g, request
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
 from inbox.records import migrate
-from inbox.web.access import may, settings
+from inbox.web.access import cookie_name, may, settings
+from inbox.web.description import describe
 from inbox.web.figures import write_figures
 from inbox.web.installation import installation
 from inbox.web.page import Answer
@@ -56,6 +58,15 @@ def show_metrics(session: Session) -> Answer:
             content_type="text/plain; charset=utf-8",
         )
     return write_figures(session, now=g.now)
+
+
+@area.get("/openapi.json")
+@may("owner", "helper")
+def show_description(session: Session) -> Answer:
+    """What programs can ask of this service."""
+    return Response(
+        json.dumps(describe(current_app, cookie_name()), indent=1), content_type="application/json"
+    )
 
 
 @area.get("/style")

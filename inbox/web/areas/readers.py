@@ -35,7 +35,7 @@ def show_reader(session: Session, reader_id: int) -> Answer:
     return load_reader(session, reader_id)
 
 
-@area.get("/readers/<int:reader_id>/all.<kind>")
+@area.get("/readers/<int:reader_id>/all.<any(json, html):kind>")
 @may("owner")
 def hand_out(session: Session, reader_id: int, kind: str) -> Answer:
     """All that is held about one reader, to give to them: as JSON or as a page of its own."""
@@ -45,7 +45,7 @@ def hand_out(session: Session, reader_id: int, kind: str) -> Answer:
         response = Response(body, content_type="application/json")
     else:
         response = Response(as_page(about), content_type="text/html; charset=utf-8")
-    response.headers["Content-Disposition"] = f'attachment; filename="reader-{reader_id}.{kind[:4]}"'
+    response.headers["Content-Disposition"] = f'attachment; filename="reader-{reader_id}.{kind}"'
     return response
 
 

@@ -30,13 +30,14 @@ def show_take_out(session: Session) -> Answer:
     return load_take_out(session)
 
 
-@area.get("/take-out/messages.<kind>")
+@area.get("/take-out/messages.<any(csv, jsonl):kind>")
 @may("owner")
 def take_messages(session: Session, kind: str) -> Answer:
     """The messages that the address describes, as a table or as lines."""
-    if kind not in ("csv", "jsonl"):
-        raise InputError(f"There is no way out called {kind[:20]!r}; there are csv and jsonl.")
     address = read_address(session, request.args, settings().zone)
+    if address.troubles:
+        # A page shows more than was asked for and says so; a file would be taken for what was asked.
+        raise InputError(" ".join(words for _, words in address.troubles))
     write, media_type = (
         (csv_lines, "text/csv; charset=utf-8")
         if kind == "csv"
