@@ -51,26 +51,32 @@ def regroup(
     """Give every request a theme, and every theme its name, facets and coverage.
 
     Grouping is computed between two transactions. Requests that a person moved in the
-    meantime keep the place the person gave them.
+    meantime keep the place the person gave them. Where another process placed some of them,
+    grouping begins anew: the rest would make a second theme of what has one already.
     """
     _sketch_new(sessions, progress)
     with sessions.begin() as session:
         _drop_what_is_no_request(session)
-    with sessions() as session:
-        free = _free_requests(session)
-        settled = _settled_themes(session)
-        apart = session.execute(select(ThemeRefusal.message_id, ThemeRefusal.theme_id)).all()
-    if free:
-        found = group(
-            free, likeness, settled=settled, apart=[(str(message), theme) for message, theme in apart]
-        )
-        with sessions.begin() as session:
-            result = _store(session, found, now)
-    else:
-        result = RegroupResult(0, 0)
+    result = None
+    while result is None:
+        result = _place(sessions, likeness, now)
     with sessions.begin() as session:
+        one_at_a_time(session, "regroup")
         describe_themes(session)
     return result
+
+
+def _place(sessions: sessionmaker[Session], likeness: Likeness, now: datetime) -> RegroupResult | None:
+    """Group what is free, and store it; None where another process was faster."""
+    with sessions() as session:
+        free, places = _free_requests(session)
+        settled = _settled_themes(session)
+        apart = session.execute(select(ThemeRefusal.message_id, ThemeRefusal.theme_id)).all()
+    if not free:
+        return RegroupResult(0, 0)
+    found = group(free, likeness, settled=settled, apart=[(str(message), theme) for message, theme in apart])
+    with sessions.begin() as session:
+        return _store(session, found, places, now)
 
 
 def _requests() -> Any:
@@ -142,18 +148,18 @@ def _drop_what_is_no_request(session: Session) -> None:
     session.execute(delete(RequestSketch).where(RequestSketch.message_id.not_in(still)))
 
 
-def _free_requests(session: Session) -> list[Sketch]:
-    """Requests without a place, and those whose place was doubtful."""
-    rows = session.scalars(
-        select(RequestSketch.packed)
+def _free_requests(session: Session) -> tuple[list[Sketch], dict[int, int | None]]:
+    """Requests without a place, and those whose place was doubtful; and the theme where each of them lies."""
+    rows = session.execute(
+        select(RequestSketch.packed, RequestSketch.message_id, ThemeMember.theme_id)
         .outerjoin(ThemeMember, ThemeMember.message_id == RequestSketch.message_id)
         .where(
             ThemeMember.message_id.is_(None)
             | (ThemeMember.doubtful.is_(True) & ThemeMember.by_hand.is_(False))
         )
         .order_by(RequestSketch.message_id)
-    )
-    return [Sketch.unpack(packed) for packed in rows]
+    ).all()
+    return [Sketch.unpack(packed) for packed, _, _ in rows], {message: theme for _, message, theme in rows}
 
 
 def _typical_members(session: Session, at_most: int) -> dict[int, list[tuple[int, Sketch]]]:
@@ -197,20 +203,27 @@ def _settled_themes(session: Session) -> list[SettledTheme]:
     ]
 
 
-def _store(session: Session, found: Grouping, now: datetime) -> RegroupResult:
+def _store(
+    session: Session, found: Grouping, places: Mapping[int, int | None], now: datetime
+) -> RegroupResult | None:
+    """Store what was found for requests that lay at `places`; None where that is out of date."""
     one_at_a_time(session, "regroup")
-    # Another process may have placed some in the meantime; what it settled stays.
-    settled = set(
-        session.scalars(
-            select(ThemeMember.message_id).where(ThemeMember.by_hand | ThemeMember.doubtful.is_(False))
-        )
-    )
     here = set(session.scalars(select(RequestSketch.message_id)))
+    lie: dict[int, int] = {}
+    for message_id, theme_id, by_hand in session.execute(
+        select(ThemeMember.message_id, ThemeMember.theme_id, ThemeMember.by_hand)
+    ):
+        if message_id in places and by_hand:
+            here.discard(message_id)
+        elif message_id in places:
+            lie[message_id] = theme_id
     survivors = _survivors(session)
-    placed = [one for one in found.placed if int(one.request) in here - settled]
-    session.execute(
-        delete(ThemeMember).where(ThemeMember.message_id.in_([int(one.request) for one in placed]))
-    )
+    placed = [one for one in found.placed if int(one.request) in here]
+    if any(lie.get(number) != theme for number, theme in places.items() if number in here) or any(
+        one.theme is not None and one.theme not in survivors for one in placed
+    ):
+        return None
+    _leave(session, [int(one.request) for one in placed if int(one.request) in lie])
     new_ids: dict[int, int] = {}
     for number in sorted({one.new for one in placed if one.new is not None}):
         theme = Theme(name=found.new[number].name, facets=asdict(found.new[number].facets), created_at=now)
@@ -233,6 +246,14 @@ def _store(session: Session, found: Grouping, now: datetime) -> RegroupResult:
     if rows:
         session.execute(insert(ThemeMember), rows)
     return RegroupResult(len(rows), len(new_ids))
+
+
+def _leave(session: Session, ids: Sequence[int]) -> None:
+    """Take these requests out of their themes."""
+    # A statement takes at most 65,535 values on PostgreSQL.
+    for start in range(0, len(ids), _BATCH_ROWS):
+        batch = ids[start : start + _BATCH_ROWS]
+        session.execute(delete(ThemeMember).where(ThemeMember.message_id.in_(batch)))
 
 
 def _survivors(session: Session) -> Mapping[int, int]:

@@ -2,6 +2,7 @@
 
 from datetime import datetime
 from random import Random
+from typing import Any
 
 import pytest
 from sqlalchemy import Engine, select
@@ -17,7 +18,9 @@ from inbox.records.engine import make_sessions
 from inbox.records.settle import set_hand_label, settle
 from inbox.records.tables import MessageReading
 from inbox.records.tables_out import Theme, ThemeMember
+from inbox.themes.grouping import Grouping, group
 from inbox.themes.likeness import Likeness
+from inbox.themes.sketches import Sketch
 from inbox.themes.trained import seed_likeness as fit_seed
 from tests.makers import make_message, make_recipe
 from tests.records.test_settle import add_reading
@@ -91,6 +94,34 @@ def test_regrouping_changes_nothing_that_is_settled(
 
     assert result.placed_count >= 3
     assert themes_of(sessions, bread + ice) == before
+
+
+def test_two_that_group_at_once_make_one_theme(
+    sessions: sessionmaker[Session],
+    seed_likeness: Likeness,
+    now: datetime,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """While one groups all requests, another stores a theme of the first two of them."""
+    bread = ask_for(sessions, BREAD, now)
+    calls: list[int] = []
+
+    def group_with_another_beside(free: list[Sketch], *rest: Any, **more: Any) -> Grouping:
+        calls.append(len(free))
+        if len(calls) == 2:
+            return group(free[:2], *rest, **more)
+        found = group(free, *rest, **more)
+        if len(calls) == 1:
+            regroup(sessions, seed_likeness, now=now)
+        return found
+
+    monkeypatch.setattr("inbox.pipeline.regroup.group", group_with_another_beside)
+    regroup(sessions, seed_likeness, now=now)
+
+    assert calls == [4, 4, 2], "the first began anew with what the other left"
+    assert len(set(themes_of(sessions, bread))) == 1
+    with sessions() as session:
+        assert len(session.scalars(select(Theme)).all()) == 1
 
 
 def test_merge_outlasts_regrouping_and_the_number_lives_on(
