@@ -51,10 +51,10 @@ def _readable_parts(mail: Part, body: Body) -> Iterator[Part]:
     waiting: list[tuple[Part, int]] = [(mail, 0)]
     while waiting:
         part, depth = waiting.pop()
+        if part.left_out and part.left_out not in body.attachments:
+            body.attachments.append(part.left_out)
         if not part.children:
-            if part.too_deep:
-                body.attachments.append("(parts nested too deeply)")
-            else:
+            if not part.left_out:
                 yield part
             continue
         body.types.add(part.kind)

@@ -9,6 +9,7 @@ library's in `tests/outside/test_mail_library.py`. Nothing here raises on damage
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import islice
 from urllib.parse import unquote_to_bytes
 
 from inbox.intake.charset import decode, decode_base64, decode_quoted_printable, decode_uuencode
@@ -16,6 +17,7 @@ from inbox.intake.charset import decode, decode_base64, decode_quoted_printable,
 DEPTH_LIMIT = 40
 """Levels of parts within parts that are looked into; real mail has fewer than ten."""
 PART_LIMIT = 1000
+"""Parts of one mail that are looked at, whatever they lie in; real mail has fewer than a hundred."""
 FIELD_LIMIT = 20_000
 """Bytes of one header field that are looked at; real ones have a few hundred."""
 _FIELD = re.compile(rb"([!-9;-~]+)[ \t]*:(.*(?:\n[ \t].*)*)(?:\n|$)")
@@ -50,7 +52,8 @@ class Part:
     kind: str = "text/plain"
     parameters: dict[str, str] = field(default_factory=dict)
     children: "list[Part]" = field(default_factory=list)
-    too_deep: bool = False
+    left_out: str = ""
+    """Why what lies in it was not looked at, or not all of it."""
 
     def decoded(self) -> bytes:
         """Body with its transfer encoding undone, as far as it can be."""
@@ -85,16 +88,18 @@ def parse_mail(raw: bytes) -> Part:
         raw = raw.replace(b"\x00", b"")
     mail = _part(raw, "text/plain")
     waiting = [(mail, 0)]
-    count = 0
+    left = PART_LIMIT
     while waiting:
         part, depth = waiting.pop()
-        count += 1
-        contents = _contents(part)
-        if contents and (depth >= DEPTH_LIMIT or count > PART_LIMIT):
-            part.too_deep = True
+        contents = _contents(part, left + 1)
+        if contents and depth >= DEPTH_LIMIT:
+            part.left_out = "(parts nested too deeply)"
             continue
+        if len(contents) > left:
+            part.left_out = f"(more than {PART_LIMIT:,} parts)"
         default = "message/rfc822" if part.kind == "multipart/digest" else "text/plain"
-        part.children = [_part(content, default) for content in contents]
+        part.children = [_part(content, default) for content in contents[:left]]
+        left -= len(part.children)
         waiting += [(child, depth + 1) for child in part.children]
     return mail
 
@@ -126,22 +131,21 @@ def split_head(raw: bytes) -> tuple[Fields, bytes]:
     return Fields(values), raw[position:]
 
 
-def _contents(part: Part) -> list[bytes]:
-    """Raw texts of the parts within `part`; none for a leaf."""
+def _contents(part: Part, most: int) -> list[bytes]:
+    """Raw texts of the parts within `part`, so many at most; none for a leaf."""
     if part.kind.startswith("multipart/"):
         boundary = part.parameters.get("boundary", "").encode("utf-8", "replace")
         if part.content.strip() == b"--" + boundary + b"--":
             part.content = b""
-        return _between(part.content, boundary) if boundary else []
+        return list(islice(_between(part.content, boundary), most)) if boundary else []
     if part.kind == "message/delivery-status":
-        blocks = part.decoded().strip().split(b"\n\n")
+        blocks = part.decoded().strip().split(b"\n\n", most)[:most]
         return [b"Content-Type: text/rfc822-headers\n" + block.strip(b"\n") for block in blocks]
     return [part.decoded()] if part.kind.startswith("message/") else []
 
 
-def _between(content: bytes, boundary: bytes) -> list[bytes]:
+def _between(content: bytes, boundary: bytes) -> Iterator[bytes]:
     """What stands between the boundary lines; the last part may lack its end."""
-    parts: list[bytes] = []
     start = -1
     position = 0
     mark = b"--" + boundary
@@ -154,14 +158,13 @@ def _between(content: bytes, boundary: bytes) -> list[bytes]:
         if rest not in (b"", b"--"):
             continue
         if 0 <= start < found:
-            parts.append(content[start : found - 1])
+            yield content[start : found - 1]
         if rest == b"--":
-            return parts
+            return
         start = end + 1 if end >= 0 else len(content)
         position = start
     if start >= 0:
-        parts.append(content[start:])
-    return parts
+        yield content[start:]
 
 
 def parameters_of(text: str) -> dict[str, str]:

@@ -10,6 +10,8 @@ import re
 from inbox.intake import mail_marks as marks
 
 _OF_HISTORY = frozenset(("quotation", "attribution", "divider", "block", "forward"))
+_SIGNATURE_LINES = 20
+"""Most lines of a signature, with the dashes above it."""
 _TAIL_LINES = 8
 """Lines at the end in which a goodbye is looked for."""
 
@@ -78,6 +80,7 @@ def _after_block(lines: list[str], start: int) -> list[str]:
 def _without_history(lines: list[str], signs: frozenset[str]) -> list[str]:
     """Lines without quotations; a divider without quote marks ends the own words."""
     own: list[str] = []
+    says_something = False
     number = 0
     while number < len(lines):
         line = lines[number]
@@ -91,7 +94,7 @@ def _without_history(lines: list[str], signs: frozenset[str]) -> list[str]:
             continue
         divides = "divider" in signs and marks.DIVIDER.match(line) is not None
         if divides or ("block" in signs and _starts_block(lines, number)):
-            if _has_words(own):
+            if says_something:
                 return own
             number = _skip_block(lines, number)
             continue
@@ -102,11 +105,12 @@ def _without_history(lines: list[str], signs: frozenset[str]) -> list[str]:
                 number += length
                 continue
             # Not marked as quoted: the rest is the old mail, unless nothing was written above it.
-            if _has_words(own):
+            if says_something:
                 return own
             number += length
             continue
         own.append(line)
+        says_something = says_something or _has_words([line])
         number += 1
     return own
 
@@ -163,11 +167,10 @@ def _without_tail(lines: list[str], signs: frozenset[str]) -> list[str]:
     """Lines without signature, legal notice, newsletter foot, "sent from" and goodbye."""
     if "notice" in signs:
         lines = _without_notices(lines)
-    for number, line in enumerate(lines):
-        if line.startswith("--") and marks.SIGNATURE_DASHES.match(line):
-            if _has_words(lines[:number]) and len(lines) - number <= 20:
-                lines = lines[:number]
-                break
+    for number in range(max(len(lines) - _SIGNATURE_LINES, 0), len(lines)):
+        if marks.SIGNATURE_DASHES.match(lines[number]) and _has_words(lines[:number]):
+            lines = lines[:number]
+            break
     if "sent_from" in signs:
         kept = [line for line in lines if not marks.SENT_FROM.match(line)]
         lines = kept if _has_words(kept) else lines
@@ -180,14 +183,16 @@ def _without_notices(lines: list[str]) -> list[str]:
     if paragraphs and len(paragraphs) > 1 and marks.is_banner(" ".join(paragraphs[0])):
         paragraphs = paragraphs[1:]
     kept: list[list[str]] = []
+    says_something = False
     for paragraph in paragraphs:
         joined = " ".join(paragraph)
-        if _has_words([line for one in kept for line in one]):
+        if says_something:
             if marks.is_newsletter_foot(joined):
                 break
             if marks.is_disclaimer(joined):
                 continue
         kept.append(paragraph)
+        says_something = says_something or _has_words(paragraph)
     return [line for paragraph in kept for line in [*paragraph, ""]]
 
 

@@ -47,6 +47,9 @@ PIECES = {
     "amounts": "1 1/2 cups of 200 g ",
     "blank lines": "\n \n\t\n",
     "dividers": "-----Original Message-----\nFrom: a\n",
+    "bare dividers": "-----Original Message-----\n \n",
+    "dashes": "-- \n",
+    "signs and notices": "!!!\n\nThis e-mail is confidential.\n\n",
     "please": "please could you make ",
 }
 

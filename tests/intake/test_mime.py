@@ -157,6 +157,16 @@ def test_parts_nested_a_thousand_deep_end_somewhere() -> None:
     assert item.attachments == ("(parts nested too deeply)",)
 
 
+@pytest.mark.parametrize("around", ["", 'Content-Type: multipart/mixed; boundary="a"\n\n--a\n'])
+def test_thousand_parts_are_read_and_the_rest_is_said_to_be_there(around: str) -> None:
+    parts = "".join(f"--b\n\nPart {number}.\n" for number in range(1, 1201))
+    head = f'From: ada@example.org\n{around}Content-Type: multipart/mixed; boundary="b"\n\n'
+    item = read(f"{head}{parts}--b--\n".encode())
+    last = 999 if around else 1000
+    assert item.text.endswith(f"Part {last}.")
+    assert item.attachments == ("(more than 1,000 parts)",)
+
+
 def test_parts_nested_twenty_deep_are_read() -> None:
     text = "\n\nIt sank.\n"
     for level in range(20):
