@@ -14,14 +14,19 @@ from numpy.typing import NDArray
 
 from inbox.places import seed_folder
 from inbox.reading.findings import Told
+from inbox.reading.key_words import KeyWords
 
 
-def _phrases() -> dict[str, re.Pattern[str]]:
-    table = json.loads((seed_folder() / "cues.json").read_text(encoding="utf-8"))["phrases"]
-    return {name: re.compile(pattern, re.IGNORECASE) for name, pattern in table.items()}
+def _phrases() -> dict[str, str]:
+    phrases: dict[str, str] = json.loads((seed_folder() / "cues.json").read_text(encoding="utf-8"))["phrases"]
+    return phrases
 
 
-_CUES: Final = _phrases()
+_CUES: Final = {name: re.compile(expression) for name, expression in _phrases().items()}
+_PATTERNS: Final = tuple(_CUES.values())
+_KEY_WORDS: Final = KeyWords(list(_phrases().values()))
+_ONE_CASE: Final = str.maketrans({"İ": "i", "ı": "i", "ſ": "s"})
+"""Letters that are another one where case is ignored; each stays one sign, so that places stay the same."""
 
 CHANNELS_SEEN: Final = ("form", "email", "comment", "social")
 EXTRAS: Final = (
@@ -47,7 +52,9 @@ def count_cues(told: Sequence[Told], texts: Sequence[str]) -> NDArray[np.float64
     """
     table = np.zeros((len(texts), len(NAMES)))
     for row, (one, text) in enumerate(zip(told, texts, strict=True)):
-        table[row, : len(_CUES)] = [len(cue.findall(text)) for cue in _CUES.values()]
+        lowered = _lower(text)
+        for place in _KEY_WORDS.worth_trying(lowered):
+            table[row, place] = len(_PATTERNS[place].findall(lowered))
         table[row, len(_CUES) :] = _how_it_came(one, text)
     table[:, : len(_CUES)] = np.log1p(table[:, : len(_CUES)])
     return table
@@ -55,8 +62,12 @@ def count_cues(told: Sequence[Told], texts: Sequence[str]) -> NDArray[np.float64
 
 def words_of_cue(name: str, text: str) -> str:
     """The words of `text` that a cue found first; empty for the cues that are not phrases."""
-    found = _CUES[name].search(text) if name in _CUES else None
-    return " ".join(found.group().split()) if found else ""
+    found = _CUES[name].search(_lower(text)) if name in _CUES else None
+    return " ".join(text[found.start() : found.end()].split()) if found else ""
+
+
+def _lower(text: str) -> str:
+    return text.lower() if text.isascii() else text.translate(_ONE_CASE).lower()
 
 
 def _how_it_came(told: Told, text: str) -> list[float]:

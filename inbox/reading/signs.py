@@ -5,10 +5,12 @@ words between, and a bar parts alternatives in brackets. Start with `SignTable.f
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Final
 
+from inbox.reading.key_words import KeyWords
 from inbox.reading.text import NEGATIONS
 
 _GAP: Final = r"(?:\W+[\w']+){0,3}?\W+"
@@ -34,32 +36,51 @@ class SignTable:
     ----------
     signs : mapping of str to sequence of str
         By code, in the notation of the module's description.
+
+    Attributes
+    ----------
+    codes : tuple of str
+    patterns : list of re.Pattern
+        One a sign, in the order of `signs`.
     """
 
     def __init__(self, signs: Mapping[str, Sequence[str]]) -> None:
         self.codes = tuple(signs)
-        self._patterns = [(code, re.compile(_alternatives(listed))) for code, listed in signs.items()]
+        self._code_of = [code for code, listed in signs.items() for _ in listed]
+        expressions = [_expression(sign) for listed in signs.values() for sign in listed]
+        self.patterns = [re.compile(expression) for expression in expressions]
+        self._key_words = KeyWords(expressions)
 
     def find(self, clauses: Sequence[str]) -> list[Found]:
         """Every sign in the clauses of one message, at most one a code and place."""
         found = []
         for number, clause in enumerate(clauses):
             lowered = clause.lower()
-            for code, pattern in self._patterns:
-                for match in pattern.finditer(lowered):
+            wanted = self._key_words.worth_trying(lowered)
+            for code, numbers in groupby(wanted, self._code_of.__getitem__):
+                for match in _leftmost([self.patterns[one] for one in numbers], lowered):
                     words = clause[match.start() : match.end()].strip()
                     found.append(Found(code, number, words, _negated(lowered[: match.start()])))
         return found
 
 
-def _alternatives(signs: Sequence[str]) -> str:
-    return rf"\b(?:{'|'.join(_expression(sign) for sign in signs)})"
+def _leftmost(patterns: Sequence[re.Pattern[str]], text: str) -> Iterator[re.Match[str]]:
+    """Matches in order, none within another; where two begin together, that of the earlier pattern."""
+    ahead = [pattern.search(text) for pattern in patterns]
+    while any(ahead):
+        first = min((match for match in ahead if match), key=re.Match.start)
+        yield first
+        ahead = [
+            match.re.search(text, first.end()) if match and match.start() < first.end() else match
+            for match in ahead
+        ]
 
 
 def _expression(sign: str) -> str:
     """A regular expression for one sign; a sign that ends in a whole word ends at a word's end."""
     expression = sign.strip().replace(" _ ", _GAP).replace("*", r"\w*").replace(" ", r"\W+")
-    return expression + (r"\b" if expression[-1].isalnum() or expression.endswith(")") else "")
+    end = r"\b" if expression[-1].isalnum() or expression.endswith(")") else ""
+    return rf"\b(?:{expression}{end})"
 
 
 def _negated(before: str) -> bool:

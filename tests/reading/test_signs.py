@@ -1,3 +1,6 @@
+import re
+import time
+
 import pytest
 
 from inbox.reading.faults import fault_signs
@@ -56,3 +59,19 @@ def test_plain_complaints_show_their_sign(text: str, code: str) -> None:
 )
 def test_plain_alarms_show_their_sign(text: str, code: str) -> None:
     assert code in {found.code for found in hazard_signs().find([text])}
+
+
+def test_signs_of_one_code_are_found_one_after_the_other_as_in_one_expression() -> None:
+    table = SignTable({"dry": ["too dry", "dry", "dry and _ crumbs", "crumb*"]})
+    text = "Too dry, dry and full of crumbs, dry crumbs"
+    joined = re.compile("|".join(pattern.pattern for pattern in table.patterns))
+    found = [one.words for one in table.find([text])]
+    assert found == ["Too dry", "dry", "crumbs", "dry", "crumbs"]
+    assert found == [text[match.start() : match.end()] for match in joined.finditer(text.lower())]
+
+
+def test_a_long_clause_of_signs_takes_no_time() -> None:
+    table = SignTable({"salty": ["salt*", "pepper*", "never again"]})
+    started = time.process_time()
+    assert len(table.find(["salt " * 4000 + "pepper"])) == 4001
+    assert time.process_time() - started < 2
