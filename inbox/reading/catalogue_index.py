@@ -99,7 +99,7 @@ class CatalogueIndex:
             for stem, field in field_of.items():
                 places[stem].append((recipe_place, field_worth[field] * self.weight[stem]))
         self.places = {stem: tuple(found) for stem, found in places.items()}
-        self.title_mass = [sum(self.weight[stem] for stem in set(title)) for title in self.titles]
+        self.title_mass = [sum(self.weight[stem] for stem in dict.fromkeys(title)) for title in self.titles]
         self._prepare_spellings()
 
     def _prepare_spellings(self) -> None:

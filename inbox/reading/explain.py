@@ -55,9 +55,9 @@ def what_weighed(scorer: Scorer, told: Told, prepared: Prepared) -> dict[str, We
     The words are those of the first stage, from whose scores the second makes probabilities; for a fault the
     signs of it that were found come first, since its second stage looks at them before all.
     """
-    terms = scorer.term_values(prepared.clauses[0])
-    cues = scorer.cue_values(prepared)[0]
-    scores = scorer.score(prepared)[0][0] - scorer.mean_values()
+    features = scorer.features(prepared)
+    terms, cues = features.words, features.dense[0]
+    scores = scorer.score(prepared, features)[0][0] - scorer.mean_values()
     names = _present(told, prepared)
     found = _fault_words(prepared)
     answer = {}

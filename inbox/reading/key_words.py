@@ -59,7 +59,8 @@ class KeyWords:
         found = frozenset[int]().union(*(self._by_beginning.get(one, ()) for one in beginnings))
         if len(self._known) >= MOST_WORDS_KEPT:  # rare words of a long archive: keep memory bounded
             self._known.clear()
-        self._known[word] = found
+        if len(word) <= self._longest:
+            self._known[word] = found
         return found
 
 

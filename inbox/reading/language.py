@@ -172,6 +172,8 @@ pâte saus sauce salsa sobre sos sul torta tarta und von y z za
 
 _ENGLISH: Final = _WORDS["en"] | STOP_WORDS
 _SHARED_BY: Final = Counter(word for words in _WORDS.values() for word in words)
+_TELLING: Final = {word for word, count in _SHARED_BY.items() if count <= 2} - _ENGLISH - _IN_DISH_NAMES
+"""Words that stand in few of the tables, and in no dish's name."""
 _FOREIGN: Final = tuple(code for code in _TABLES if code != "en")
 
 _TELLING_LETTERS: Final = {
@@ -207,6 +209,8 @@ def detect_language(text: str) -> str:
     if written is not None:
         return written
     words = [word.lower().replace("’", "'") for word in _WORD.findall(text)]
+    if _TELLING.isdisjoint(words):
+        return "en"
     english = sum(word in _ENGLISH for word in words)
     best, best_weight = "en", 0.0
     for code in _FOREIGN:
@@ -220,8 +224,7 @@ def detect_language(text: str) -> str:
 def _weight(words: list[str], text: str, code: str, *, least_words: int) -> float:
     """Weight of the evidence for `code`; 0 without enough of its words, one of them in few languages."""
     known = [word for word in words if word in _WORDS[code]]
-    telling = {word for word in known if _SHARED_BY[word] <= 2} - _ENGLISH - _IN_DISH_NAMES
-    if len(set(known)) < least_words or not telling:
+    if len(set(known)) < least_words or _TELLING.isdisjoint(known):
         return 0.0
     letters = sum(letter in text for letter in _TELLING_LETTERS[code])
     return sum(0.2 if word in _ENGLISH else 1.0 for word in known) + 0.5 * letters

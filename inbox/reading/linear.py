@@ -5,6 +5,7 @@ learn from, so that they know how far to trust it on a new site (stacking, Wolpe
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -58,9 +59,10 @@ class Scorer:
         self._cue_mean = prepared.cues.mean(axis=0)
         self._cue_spread = prepared.cues.std(axis=0) + 1e-9
         self._row_mean = prepared.whole.mean(axis=0)
-        words, dense = self._vectorizer.transform(prepared.clauses), self._dense(prepared)
+        features = self.features(prepared)
+        words, dense = features.words, features.dense
         gram = (words @ words.T).toarray() + dense @ dense.T
-        rows = self._unit(prepared.whole)
+        rows, parts = self._unit(prepared.whole), self._unit(prepared.parts)
         scores = np.zeros_like(truth)
         pooled = np.zeros((len(truth), 2 * truth.shape[1]))
         for left_out in site_folds(sites):
@@ -69,7 +71,7 @@ class Scorer:
             dual = _solve(gram[np.ix_(kept, kept)], truth[kept] - mean, PENALTY)
             scores[left_out] = gram[np.ix_(left_out, kept)] @ dual + mean
             part_weights = _primal(rows[kept], truth[kept] - mean)
-            pooled[left_out] = self._pooled(prepared, part_weights, mean)[left_out]
+            pooled[left_out] = _pooled(parts @ part_weights + mean, prepared.firsts)[left_out]
         self._mean = truth.mean(axis=0)
         dual = _solve(gram, truth - self._mean, PENALTY)
         self._weights = weights = np.vstack([words.T @ dual, dense.T @ dual])
@@ -79,8 +81,14 @@ class Scorer:
         self._part_weights = _primal(rows, truth - self._mean)
         return scores, pooled
 
-    def score(self, prepared: Prepared) -> tuple[Scores, Scores]:
+    def score(self, prepared: Prepared, features: "Features") -> tuple[Scores, Scores]:
         """Scores, near 0 for no and 1 for yes.
+
+        Parameters
+        ----------
+        prepared : Prepared
+        features : Features
+            Of the same messages.
 
         Returns
         -------
@@ -89,30 +97,20 @@ class Scorer:
             The largest score of any clause, then the score of the last clause.
         """
         n_terms = len(self.terms_)
-        scores = self._vectorizer.transform(prepared.clauses) @ self._weights[:n_terms]
-        scores += self._dense(prepared) @ self._weights[n_terms:] + self._mean
-        return scores, self._pooled(prepared, self._part_weights, self._mean)
-
-    def term_values(self, clauses: Sequence[str]) -> Any:
-        """The weights of one message's terms: a sparse row of shape (1, n_terms)."""
-        return self._vectorizer.transform([clauses])
+        scores = features.words @ self._weights[:n_terms]
+        scores += features.dense @ self._weights[n_terms:] + self._mean
+        parts = self._unit(prepared.parts) @ self._part_weights + self._mean
+        return scores, _pooled(parts, prepared.firsts)
 
     def mean_values(self) -> Scores:
         """The scores of a message of which nothing is known, of shape (n_labels,)."""
         mean: Scores = self._mean
         return mean
 
-    def cue_values(self, prepared: Prepared) -> Scores:
-        """The weights of the cues as the model sees them, of shape (n_messages, n_cues)."""
-        return self._cues(prepared)
-
-    def features(self, prepared: Prepared) -> Any:
-        """Sparse features of shape (n_messages, n_features): terms, cues, encoder row."""
-        words = self._vectorizer.transform(prepared.clauses)
-        return sparse.hstack([words, sparse.csr_matrix(self._dense(prepared))]).tocsr()
-
-    def _dense(self, prepared: Prepared) -> Scores:
-        return np.hstack([self._cues(prepared), ROW_WEIGHT * self._unit(prepared.whole)])
+    def features(self, prepared: Prepared) -> "Features":
+        """What messages are scored by."""
+        rows = ROW_WEIGHT * self._unit(prepared.whole)
+        return Features(self._vectorizer.transform(prepared.clauses), np.hstack([self._cues(prepared), rows]))
 
     def _cues(self, prepared: Prepared) -> Scores:
         table = (prepared.cues - self._cue_mean) / self._cue_spread
@@ -122,14 +120,34 @@ class Scorer:
     def _unit(self, rows: NDArray[np.float32]) -> Scores:
         """Rows about their mean, the part of each of the encoder's layers with the same length."""
         centred = (rows - self._row_mean).astype(np.float64).reshape(-1, ROW // DIMENSIONS, DIMENSIONS)
-        length = np.linalg.norm(centred, axis=2, keepdims=True) + 1e-9
-        unit: Scores = centred / (length * np.sqrt(ROW / DIMENSIONS))
-        return unit.reshape(-1, ROW)
+        length = np.sqrt(np.einsum("ijk,ijk->ij", centred, centred))[:, :, None] + 1e-9
+        centred /= length * np.sqrt(ROW / DIMENSIONS)
+        unit: Scores = centred.reshape(-1, ROW)
+        return unit
 
-    def _pooled(self, prepared: Prepared, weights: Scores, mean: Scores) -> Scores:
-        parts = self._unit(prepared.parts) @ weights + mean
-        largest = np.maximum.reduceat(parts, prepared.firsts[:-1], axis=0)
-        return np.hstack([largest, parts[prepared.firsts[1:] - 1]])
+
+@dataclass(frozen=True, slots=True)
+class Features:
+    """What messages are scored by.
+
+    Attributes
+    ----------
+    words : sparse array of shape (n_messages, n_terms)
+    dense : ndarray of shape (n_messages, n_cues + 768)
+        Cues, then the encoder's row.
+    """
+
+    words: Any
+    dense: Scores
+
+    def together(self, rows: NDArray[np.int64]) -> Any:
+        """Words and dense columns of some messages as one sparse array."""
+        return sparse.hstack([self.words[rows], sparse.csr_matrix(self.dense[rows])]).tocsr()
+
+
+def _pooled(parts: Scores, firsts: NDArray[np.int64]) -> Scores:
+    """The largest score of any clause of a message, then the score of its last clause."""
+    return np.hstack([np.maximum.reduceat(parts, firsts[:-1], axis=0), parts[firsts[1:] - 1]])
 
 
 FEWEST_SITES: Final = 3

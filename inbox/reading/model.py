@@ -115,7 +115,7 @@ class ReadingModel:
             )
         made = np.flatnonzero(yes[:, COLUMN_OF["made_it"]])
         endings = np.array([labelled[int(row)].outcome or UNSAID for row in made], dtype=np.str_)
-        self._outcomes.fit(self._scorer.features(prepared)[made], senses[made], endings)
+        self._outcomes.fit(self._scorer.features(prepared).together(made), senses[made], endings)
         self._hazards.fit(HazardFeatures(prepared, scores, pooled), yes[:, HAZARD_COLUMNS], sites)
         self.thresholds["fault"] = self._faults.threshold_
         self.thresholds["hazard"] = self._hazards.threshold_
@@ -132,11 +132,12 @@ class ReadingModel:
 
     def read_prepared(self, prepared: Prepared, links: Sequence[RecipeLink]) -> list[Reading]:
         """Read messages that were made ready; `links` are their recipes in the same order."""
-        scores, pooled = self._scorer.score(prepared)
+        features = self._scorer.features(prepared)
+        scores, pooled = self._scorer.score(prepared, features)
         faults = self._faults.probabilities(FaultFeatures(prepared, scores, pooled))
         senses = _senses(scores, pooled, faults)
         kinds = self._kind_probabilities(senses)
-        outcomes = self._outcomes.probabilities(self._scorer.features(prepared), senses)
+        outcomes = self._outcomes.probabilities(features, senses)
         decided = self._outcomes.decide(outcomes)
         hazards = self._hazards.judge(HazardFeatures(prepared, scores, pooled))
         return [
@@ -149,7 +150,8 @@ class ReadingModel:
 
     def score_only(self, prepared: Prepared) -> Table:
         """Probability of each kind, of shape (n_messages, n_kinds), and nothing else: the bare cost."""
-        scores, pooled = self._scorer.score(prepared)
+        features = self._scorer.features(prepared)
+        scores, pooled = self._scorer.score(prepared, features)
         faults = self._faults.probabilities(FaultFeatures(prepared, scores, pooled))
         return self._kind_probabilities(_senses(scores, pooled, faults))
 

@@ -9,10 +9,13 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
+from scipy.special import softmax
 from sklearn.linear_model import LogisticRegression
 
 from inbox.reading.calibrated import CLIP, Calibrated, Table
 from inbox.reading.labels import UNSAID
+from inbox.reading.linear import Features
 from inbox.words import OUTCOMES
 
 ENDINGS: Final = (*OUTCOMES, UNSAID)
@@ -41,12 +44,10 @@ class OutcomeModel:
         counts = np.array([(endings == ending).sum() for ending in OUTCOMES]) + 1.0
         self._shares = counts / counts.sum()
 
-    def probabilities(self, words: Any, senses: Table) -> Table:
+    def probabilities(self, features: Features, senses: Table) -> Table:
         """Of shape (n_messages, 4), in the order of `ENDINGS`; rows sum to 1."""
-        n_messages = senses.shape[0]
-        both = _ask(self._by_words, words, n_messages) + _ask(
-            self._by_senses, self._scaled(senses), n_messages
-        )
+        nothing = sparse.csr_array((len(senses), 0))
+        both = _ask(self._by_words, features) + _ask(self._by_senses, Features(nothing, self._scaled(senses)))
         unsaid = self._unsaid.probabilities(senses)[:, None]
         return np.hstack([(1 - unsaid) * both / both.sum(axis=1, keepdims=True), unsaid])
 
@@ -71,8 +72,13 @@ def _fitted(strength: float, features: Any, endings: NDArray[np.str_]) -> Logist
     return LogisticRegression(C=strength, max_iter=1000).fit(features, endings)
 
 
-def _ask(model: LogisticRegression | None, features: Any, n_messages: int) -> Table:
-    answer = np.full((n_messages, len(OUTCOMES)), 1e-6)
+def _ask(model: LogisticRegression | None, features: Features) -> Table:
+    """As `predict_proba`, without making one sparse array of words and dense columns."""
+    answer = np.full((len(features.dense), len(OUTCOMES)), 1e-6)
     if model is not None:
-        answer[:, [OUTCOMES.index(str(ending)) for ending in model.classes_]] = model.predict_proba(features)
+        weights, n_terms = model.coef_.T, features.words.shape[1]
+        logits = features.words @ weights[:n_terms] + features.dense @ weights[n_terms:] + model.intercept_
+        if len(model.classes_) == 2:
+            logits = np.hstack([np.zeros_like(logits), logits])
+        answer[:, [OUTCOMES.index(str(ending)) for ending in model.classes_]] = softmax(logits, axis=1)
     return answer

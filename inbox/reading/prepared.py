@@ -81,9 +81,9 @@ def marked_terms(cut: Sequence[str]) -> list[str]:
     terms: list[str] = []
     for clause in cut:
         found = words(clause)
-        turned = [
-            f"{word}_not" if is_not else word for word, is_not in zip(found, negated(found), strict=True)
-        ]
-        terms.extend(turned)
-        terms.extend(f"{one} {two}" for one, two in pairwise(turned))
+        for place, is_not in enumerate(negated(found)):
+            if is_not:
+                found[place] += "_not"
+        terms += found
+        terms += [f"{one} {two}" for one, two in pairwise(found)]
     return terms

@@ -11,7 +11,7 @@ from itertools import groupby
 from typing import Final
 
 from inbox.reading.key_words import KeyWords
-from inbox.reading.text import NEGATIONS
+from inbox.reading.text import is_negation
 
 _GAP: Final = r"(?:\W+[\w']+){0,3}?\W+"
 _BEFORE: Final = re.compile(r"[\w']+")
@@ -84,5 +84,4 @@ def _expression(sign: str) -> str:
 
 
 def _negated(before: str) -> bool:
-    words = _BEFORE.findall(before)[-NEGATED_BEFORE:]
-    return any(word.replace("'", "") in NEGATIONS or word.endswith("n't") for word in words)
+    return any(map(is_negation, _BEFORE.findall(before)[-NEGATED_BEFORE:]))

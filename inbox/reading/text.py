@@ -57,8 +57,15 @@ def negated(clause_words: Sequence[str]) -> list[bool]:
     out = []
     for word in clause_words:
         out.append(reach > 0)
-        if word.replace("'", "") in NEGATIONS or word.endswith("n't"):
+        if is_negation(word):
             reach = NEGATION_REACH
-        else:
-            reach = max(reach - 1, 0)
+        elif reach:
+            reach -= 1
     return out
+
+
+def is_negation(word: str) -> bool:
+    """Whether a lower-case word turns round what follows it."""
+    if "'" not in word:
+        return word in NEGATIONS
+    return word.endswith("n't") or word.replace("'", "") in NEGATIONS

@@ -1,12 +1,15 @@
 import json
 import re
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from inbox.places import seed_folder
+from inbox.reading.cues import NAMES, count_cues, words_of_cue
 from inbox.reading.faults import fault_signs
+from inbox.reading.findings import Told
 from inbox.reading.hazards import hazard_signs
 from inbox.reading.key_words import KeyWords, key_words
 
@@ -74,3 +77,13 @@ _COMPILED = [re.compile(one) for one in SHIPPED]
 def test_few_are_worth_trying() -> None:
     tried = _KEY_WORDS.worth_trying("we made this on sunday and the middle was still raw, what went wrong?")
     assert len(tried) < 0.15 * len(SHIPPED)
+
+
+def test_cues_ignore_case_and_keep_the_readers_own() -> None:
+    assert all(re.sub(r"\\.", "", one) == re.sub(r"\\.", "", one).lower() for one in CUES)
+    text = "İt Was ſO lovely. I MADE it with Kale"
+    told = Told(text)
+    by_name = dict(zip(NAMES, count_cues([told], [text])[0], strict=True))
+    for name, one in zip(NAMES, CUES, strict=False):
+        assert np.expm1(by_name[name]) == pytest.approx(len(re.findall(one, text, re.IGNORECASE)))
+    assert (by_name["made"] > 0, words_of_cue("made", text)) == (True, "I MADE")
