@@ -20,6 +20,7 @@ from inbox.ranking.health import RecipeHealth, RecipeReports, Report, judge
 from inbox.ranking.revisions import compare
 from inbox.ranking.spikes import ProblemWeeks, Spike, find_spikes
 from inbox.records.documents import plain
+from inbox.records.page_faults import recount
 from inbox.records.tables import Labels, Message, MessageFault, Recipe, Revision
 from inbox.records.tables_out import RecipeStanding
 from inbox.settings import Settings
@@ -74,6 +75,7 @@ def judge_recipes(session: Session, settings: Settings, *, now: datetime) -> lis
     session.execute(delete(RecipeStanding))
     if rows:
         session.execute(insert(RecipeStanding), rows)
+    recount(session)
     session.expire_all()
     return judged
 

@@ -8,6 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
+from inbox.records.page_faults import recount
 from inbox.records.tables import Labels, Recipe, Revision
 from inbox.records.tables_out import Mended
 from inbox.words import RECIPE_PAGE_FAULTS
@@ -98,6 +99,7 @@ def unmend(session: Session, slug: str, mended_id: int) -> Mended:
         raise NotFoundError("That was taken back already.")
     session.delete(row)
     session.flush()
+    recount(session, [recipe.id])
     return row
 
 
@@ -117,4 +119,5 @@ def mend(session: Session, slug: str, what: str, note: str | None, *, now: datet
     )
     session.add(row)
     session.flush()
+    recount(session, [recipe.id])
     return row

@@ -4,7 +4,7 @@
 at any time on any messages and comes to the same rows.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -12,6 +12,7 @@ from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
+from inbox.records.page_faults import recipes_told_of, recount
 from inbox.records.tables import HandLabel, Labels, Message, MessageFault, MessageReading, Recipe
 from inbox.records.tables_out import RequestSketch, ThemeMember
 from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
@@ -31,6 +32,18 @@ def settle(session: Session, message_ids: Iterable[int]) -> None:
     for start in range(0, len(ids), 500):
         _settle_some(session, ids[start : start + 500])
     session.expire_all()
+
+
+def settle_by_hand(session: Session, message_ids: Collection[int]) -> None:
+    """As `settle` after what a person did, with the counts of their recipes' faults that pages show.
+
+    After a reading all counts are made anew together, when recipes are judged.
+    """
+    recipe_ids = recipes_told_of(session, message_ids)
+    settle(session, message_ids)
+    recipe_ids |= recipes_told_of(session, message_ids)
+    if recipe_ids:
+        recount(session, recipe_ids)
 
 
 def count_no_more(session: Session, message_ids: Iterable[int]) -> None:
@@ -205,10 +218,10 @@ def set_hand_label(
         session.add(label)
     label.value, label.account_id, label.labelled_at = {"is": kept}, account_id, now
     label.from_random_sample = label.from_random_sample or from_random_sample
-    settle(session, [message_id])
+    settle_by_hand(session, [message_id])
 
 
 def remove_hand_label(session: Session, message_id: int, field: str) -> None:
     """Take a correction back; the reading counts again."""
     session.execute(delete(HandLabel).where(HandLabel.message_id == message_id, HandLabel.field == field))
-    settle(session, [message_id])
+    settle_by_hand(session, [message_id])

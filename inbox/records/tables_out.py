@@ -244,6 +244,16 @@ class Mended(Row):
     """For a question: the messages that had asked it by then, so that the same question is known again."""
 
 
+class PageFault(Row):
+    """How often readers told of a fault of a recipe's page since it was mended (`records.page_faults`)."""
+
+    __tablename__ = "page_faults"
+
+    recipe_id: Mapped[int] = mapped_column(ForeignKey("recipes.id", ondelete="CASCADE"), primary_key=True)
+    fault: Mapped[str] = mapped_column(primary_key=True)
+    told_count: Mapped[int] = mapped_column(index=True)
+
+
 class Account(Row):
     """Somebody who may sign in."""
 

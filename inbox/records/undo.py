@@ -10,7 +10,7 @@ from sqlalchemy import delete, select
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
-from inbox.records.settle import count_no_more, settle
+from inbox.records.settle import count_no_more, settle_by_hand
 from inbox.records.tables import HandLabel, Message
 from inbox.records.tables_out import ThemeMember, UndoStep
 
@@ -89,7 +89,7 @@ def undo(session: Session, step_id: int, *, account_id: int) -> list[int]:
         message.no_reply_needed_at = datetime.fromisoformat(at) if at else None
     _restore_counting(session, before.get("counts", {}), here)
     session.delete(step)
-    settle(session, here)
+    settle_by_hand(session, here)
     return ids
 
 

@@ -26,6 +26,7 @@ from inbox.places import seed_folder
 from inbox.records import accounts, migrate
 from inbox.records.base import Row
 from inbox.records.engine import make_sessions, open_engine, reading_sessions
+from inbox.records.page_faults import recount
 from inbox.records.tables import Labels, Message, MessageFault, MessageReading, Reader, Recipe
 from inbox.records.tables_out import RecipeStanding, Theme, ThemeMember, ThemeRank
 from inbox.settings import Settings
@@ -122,6 +123,8 @@ def fill(engine: Engine, message_count: int) -> None:
                     if "request" in line["kinds"]
                 ),
             )
+    with make_sessions(engine).begin() as session:
+        recount(session)
     with engine.begin() as connection:
         connection.exec_driver_sql("ANALYZE")
 

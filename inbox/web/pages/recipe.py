@@ -13,18 +13,20 @@ from sqlalchemy.orm import Session
 from inbox.calendar import Week
 from inbox.digest.charts import OutcomeWeek, weekly_outcomes
 from inbox.digest.drawing import Drawing
+from inbox.records.page_faults import told_of
 from inbox.records.revisions import get_recipe
 from inbox.records.tables import Labels, Recipe
 from inbox.records.tables_out import Mended, RecipeStanding
 from inbox.web.page import Page
 from inbox.web.pages.entries import Entry, load_entries
 from inbox.web.pages.questions import Answered, Repeated, load_questions
-from inbox.web.pages.recipes import PageFaultLine, open_page_faults
+from inbox.web.pages.recipes import PageFaultLine, page_fault_lines
 from inbox.web.pages.weeks import last_weeks
 from inbox.web.phrasing import said
 from inbox.words import RECIPE_PAGE_FAULTS
 
 WORDS_SHOWN = 6
+REPORTS_SHOWN = 4
 CHANGES_SHOWN = 20
 
 
@@ -118,7 +120,7 @@ def load_recipe(session: Session, slug: str, zone: ZoneInfo, *, now: datetime) -
         changes=details.get("changes", [])[:8],
         repeated=repeated,
         answered=answered,
-        page_faults=open_page_faults(session, recipe.id),
+        page_faults=page_fault_lines(session, told_of(session, recipe, REPORTS_SHOWN)),
         mended=_mended(session, recipe.id),
         revisions=[
             RevisionLine(

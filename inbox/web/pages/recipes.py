@@ -1,23 +1,23 @@
 """The catalogue with how each recipe does."""
 
-from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import ClassVar
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session, joinedload
 
 from inbox.ranking.page_places import find_place
-from inbox.records.tables import Message, MessageFault, Recipe
-from inbox.records.tables_out import Mended, RecipeStanding
+from inbox.records.page_faults import ToldOf, most_told
+from inbox.records.tables import Message, Recipe
+from inbox.records.tables_out import RecipeStanding
 from inbox.web.page import Page
 from inbox.web.pages.entries import excerpt, name_of
 from inbox.web.phrasing import said
-from inbox.words import RECIPE_PAGE_FAULTS, STANDINGS
+from inbox.words import STANDINGS
 
-FAULTS_SHOWN, REPORTS_SHOWN = 60, 4
+FAULTS_SHOWN = 60
 
 
 @dataclass(frozen=True)
@@ -72,103 +72,56 @@ class RecipesPage(Page):
 def load_recipes(session: Session) -> RecipesPage:
     """The catalogue by standing, surest first."""
     rows = session.execute(
-        select(Recipe.slug, Recipe.title, RecipeStanding)
+        select(
+            Recipe.slug,
+            Recipe.title,
+            RecipeStanding.standing,
+            RecipeStanding.reader_count,
+            RecipeStanding.share,
+            RecipeStanding.low,
+            RecipeStanding.high,
+        )
         .outerjoin(RecipeStanding, RecipeStanding.recipe_id == Recipe.id)
         .order_by(RecipeStanding.share.desc(), Recipe.title)
     ).all()
     groups: dict[str, list[RecipeLine]] = {standing: [] for standing in STANDINGS}
-    for slug, title, row in rows:
-        standing = row.standing if row else "too_few_reports"
+    for row in rows:
+        standing = row.standing or "too_few_reports"
         groups[standing].append(
             RecipeLine(
-                slug=slug,
-                title=title,
+                slug=row.slug,
+                title=row.title,
                 standing=standing,
-                reader_count=row.reader_count if row else 0,
-                share=row.share if row else None,
-                low=row.low if row else None,
-                high=row.high if row else None,
+                reader_count=row.reader_count or 0,
+                share=row.share,
+                low=row.low,
+                high=row.high,
             )
         )
-    usual = next((row.details.get("catalogue_share") for _, _, row in rows if row), None)
+    details = session.scalar(select(RecipeStanding.details).limit(1)) or {}
     return RecipesPage(
         groups=[(said(standing), lines) for standing, lines in groups.items() if lines],
-        usual=usual,
-        page_faults=open_page_faults(session, reports_shown=1),
+        usual=details.get("catalogue_share"),
+        page_faults=page_fault_lines(session, most_told(session, FAULTS_SHOWN)),
     )
 
 
-def open_page_faults(
-    session: Session, recipe_id: int | None = None, *, reports_shown: int = REPORTS_SHOWN
-) -> list[PageFaultLine]:
-    """Faults of recipes' pages told of since they were last mended; one report is enough."""
-    told = _told_since_mended(recipe_id)
-    counted = (
-        told.with_only_columns(MessageFault.recipe_id, MessageFault.fault, func.count().label("told_count"))
-        .group_by(MessageFault.fault, MessageFault.recipe_id)
-        .subquery()
-    )
-    rows = session.execute(
-        select(Recipe, counted.c.fault, counted.c.told_count)
-        .join(counted, counted.c.recipe_id == Recipe.id)
-        .order_by(counted.c.told_count.desc(), Recipe.title, counted.c.fault)
-        .limit(FAULTS_SHOWN)
-    ).all()
-    recipes = {recipe.id: recipe for recipe, _, _ in rows}
-    reports = _reports(session, told, recipes, reports_shown)
+def page_fault_lines(session: Session, told: Sequence[ToldOf]) -> list[PageFaultLine]:
+    """These faults with their newest reports, and the place that each report points to."""
+    ids = [number for one in told for number in one.newest]
+    rows = session.scalars(select(Message).where(Message.id.in_(ids)).options(joinedload(Message.reader)))
+    messages = {row.id: row for row in rows}
     return [
-        PageFaultLine(recipe.slug, recipe.title, said(fault), fault, count, reports[recipe.id, fault])
-        for recipe, fault, count in rows
+        PageFaultLine(
+            slug=one.recipe.slug,
+            title=one.recipe.title,
+            fault=said(one.fault),
+            code=one.fault,
+            count=one.told_count,
+            reports=[_placed(one.recipe, one.fault, messages[number]) for number in one.newest],
+        )
+        for one in told
     ]
-
-
-def _told_since_mended(recipe_id: int | None) -> Select[int]:
-    """Faults of pages, of one recipe or of all, that are not mended; one index answers it."""
-    mended = (
-        select(Mended.recipe_id, Mended.what, func.max(Mended.mended_at).label("at"))
-        .where(Mended.what.in_(RECIPE_PAGE_FAULTS))
-        .group_by(Mended.recipe_id, Mended.what)
-        .subquery()
-    )
-    is_mended = (mended.c.recipe_id == MessageFault.recipe_id) & (mended.c.what == MessageFault.fault)
-    query = (
-        select(MessageFault.message_id)
-        .outerjoin(mended, is_mended)
-        .where(
-            MessageFault.fault.in_(RECIPE_PAGE_FAULTS),
-            MessageFault.recipe_id.is_not(None),
-            mended.c.at.is_(None) | (MessageFault.received_at > mended.c.at),
-        )
-    )
-    return query if recipe_id is None else query.where(MessageFault.recipe_id == recipe_id)
-
-
-def _reports(
-    session: Session, told: Select[int], recipes: Mapping[int, Recipe], shown: int
-) -> dict[tuple[int, str], list[PlacedReport]]:
-    """The newest reports of each recipe and fault, with the place that each points to."""
-    place = func.row_number().over(
-        partition_by=(MessageFault.fault, MessageFault.recipe_id),
-        order_by=(MessageFault.received_at.desc(), MessageFault.message_id.desc()),
-    )
-    newest = (
-        told.with_only_columns(
-            MessageFault.message_id, MessageFault.recipe_id, MessageFault.fault, place.label("place")
-        )
-        .where(MessageFault.recipe_id.in_(recipes))
-        .subquery()
-    )
-    rows = session.execute(
-        select(newest.c.recipe_id, newest.c.fault, Message)
-        .join(Message, Message.id == newest.c.message_id)
-        .where(newest.c.place <= shown)
-        .options(joinedload(Message.reader))
-        .order_by(newest.c.place)
-    )
-    found: dict[tuple[int, str], list[PlacedReport]] = defaultdict(list)
-    for recipe_id, fault, message in rows:
-        found[recipe_id, fault].append(_placed(recipes[recipe_id], fault, message))
-    return found
 
 
 def _placed(recipe: Recipe, fault: str, message: Message) -> PlacedReport:
