@@ -91,6 +91,9 @@ class Settings:
         "Messages put right by hand after which the program learns from them by itself; 0: only when asked.",
         owner=True,
     )
+    reading_processes: int = _setting(
+        0, "Processes that read a long archive, each of some 270 MB; 0: one for each core, at most 8."
+    )
     poll_minutes: int = _setting(15, "Minutes between looks at the mailbox and the feeds.")
     reply_hold_minutes: int = _setting(
         10, "Minutes in which a sent reply can still be taken back.", owner=True
@@ -128,6 +131,7 @@ class Settings:
         self._check_between("port", 0, 65535)
         self._check_between("lead_time_weeks", 0, 26)
         self._check_between("poll_minutes", 1, 24 * 60)
+        self._check_between("reading_processes", 0, 256)
         self._check_between("learn_after_labels", 0, 100_000)
         if 0 < len(self.metrics_token) < 16:
             raise InputError("Setting metrics_token is too short; it must have 16 or more characters.")

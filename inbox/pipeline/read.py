@@ -10,12 +10,14 @@ from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import Any, Protocol
 
 from sqlalchemy import Select, delete, exists, func, insert, select
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.pipeline.catalogue import load_catalogue, told_of
+from inbox.pipeline.processes import ReadBatch, several_processes
 from inbox.reading.findings import CatalogueRecipe, Reading, Told
 from inbox.records.engine import is_postgresql
 from inbox.records.settle import settle
@@ -57,7 +59,6 @@ class Batch:
     session: Session
 
 
-ReadBatch = Callable[[list[Told]], list[Reading]]
 Spread = Callable[[ReadBatch, Iterator[Batch]], Iterator[tuple[Batch, list[Reading]]]]
 """How batches are read: gives each one back with its readings, in any order."""
 
@@ -75,6 +76,7 @@ def read_messages(
     now: datetime,
     again: bool = False,
     spread: Spread = one_by_one,
+    processes: int = 1,
     progress: Progress = lambda _done, _of: None,
 ) -> ReadResult:
     """Read every message that has no reading.
@@ -87,6 +89,8 @@ def read_messages(
         Where batches are read; `inbox.pipeline.spread` has one for a Dask cluster. Batches that are
         under way on a cluster are not claimed: one command reads the archive there, and what another
         worker reads meanwhile is stored once all the same.
+    processes : int, default=1
+        How many processes of this machine read a long archive; for batches that are read here.
     """
     with sessions() as session:
         total = session.scalar(select(func.count()).select_from(_unread(model, again, 0).subquery())) or 0
@@ -94,11 +98,13 @@ def read_messages(
     done = 0
     new_ids: list[int] = []
 
-    def read(told: list[Told]) -> list[Reading]:
-        return model.read(told, catalogue)
-
-    with closing(_batches(sessions, model, again, claim=spread is one_by_one)) as batches:
-        for batch, readings in spread(read, batches):
+    here = spread is one_by_one
+    read = partial(model.read, catalogue=catalogue)
+    with (
+        several_processes(read, processes=processes if here else 1, waiting=total) as read_batch,
+        closing(_batches(sessions, model, again, claim=here)) as batches,
+    ):
+        for batch, readings in spread(read_batch, batches):
             with batch.session as session:
                 new_ids += store_readings(session, batch.ids, readings, recipe_ids, model.version, now=now)
                 session.commit()

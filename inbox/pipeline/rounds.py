@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.pipeline.judge import judge_recipes
 from inbox.pipeline.learning import learned, number_in_use
+from inbox.pipeline.processes import processes_wanted
 from inbox.pipeline.rank import rank_themes
 from inbox.pipeline.read import ReadResult, Spread, one_by_one, read_messages
 from inbox.pipeline.regroup import RegroupResult, regroup
@@ -103,6 +104,7 @@ def go_round(
         now=now,
         again=again,
         spread=spread,
+        processes=processes_wanted(settings.reading_processes),
         progress=lambda done, of: tell("reading", done, of),
     )
     regrouped = regroup(

@@ -10,7 +10,8 @@ from contextlib import contextmanager
 from itertools import islice
 
 from inbox.errors import InboxError, InputError
-from inbox.pipeline.read import Batch, ReadBatch, Spread
+from inbox.pipeline.processes import ReadBatch
+from inbox.pipeline.read import Batch, Spread
 from inbox.reading.findings import Reading, Told
 
 _AHEAD_A_WORKER = 3

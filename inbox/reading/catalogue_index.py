@@ -166,6 +166,18 @@ class CatalogueIndex:
         return self.by_slug.get(bare.rsplit("/", 1)[-1])
 
 
+_last: CatalogueIndex | None = None
+
+
+def index_of(recipes: Sequence[CatalogueRecipe]) -> CatalogueIndex:
+    """The index of a catalogue; the last one is kept, since batch after batch is read with the same."""
+    global _last
+    found = _last
+    if found is None or found.recipes != tuple(recipes):
+        found = _last = CatalogueIndex(recipes)
+    return found
+
+
 @cache
 def everyday_words() -> Mapping[str, float]:
     """Share of the shipped training messages that have each stem, from `seed_data/everyday_words.tsv`."""

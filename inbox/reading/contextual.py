@@ -33,8 +33,8 @@ ROW: Final = 2 * DIMENSIONS
 MAX_PIECES: Final = 320
 """Of a longer message only the beginning is encoded: the cost of one message stays bounded."""
 
-BATCH_PIECES: Final = 2048
-"""Pieces encoded at once: from here up the speed is flat, and memory stays below 40 MB."""
+BATCH_PIECES: Final = 768
+"""Pieces encoded at once. Measured: with 256 the products, with 2,048 the padding cost a tenth more."""
 
 SHA256: Final = {
     "model.onnx": "8199be6f699a395f99f89df973f9dc5285fbcfcdb2ae1a4e1201dab014f3d2a6",
@@ -150,10 +150,9 @@ def _through(layer: Layer, states: Rows, hidden_from: Rows) -> Rows:
 def _gelu(x: Rows) -> Rows:
     """Gaussian error linear unit by its tanh form (Hendrycks and Gimpel 2016), within 0.001 of the exact."""
     inner = x * x
-    inner *= np.float32(0.044715)
-    inner += np.float32(1)
+    inner *= np.float32(0.7978845608 * 0.044715)
+    inner += np.float32(0.7978845608)
     inner *= x
-    inner *= np.float32(0.7978845608)
     np.tanh(inner, out=inner)
     inner += np.float32(1)
     inner *= x

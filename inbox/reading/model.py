@@ -17,6 +17,7 @@ from threadpoolctl import threadpool_limits
 
 from inbox.errors import InputError
 from inbox.reading.calibrated import Calibrated, Table, Truth, best_f1_threshold, out_of_site
+from inbox.reading.catalogue_index import index_of
 from inbox.reading.explain import Weighed, what_weighed
 from inbox.reading.faults import FaultFeatures, FaultModel
 from inbox.reading.findings import CatalogueRecipe, HazardFound, Labelled, Reading, RecipeLink, Told
@@ -35,7 +36,7 @@ from inbox.reading.language import detect_language
 from inbox.reading.linear import Scorer
 from inbox.reading.outcomes import ENDINGS, OutcomeModel
 from inbox.reading.prepared import Prepared, prepare
-from inbox.reading.recipe_link import CatalogueIndex, link_recipe
+from inbox.reading.recipe_link import link_recipe
 from inbox.words import FAULTS, KINDS
 
 FEWEST: Final = 20
@@ -122,7 +123,7 @@ class ReadingModel:
 
     def read(self, told: Sequence[Told], catalogue: Sequence[CatalogueRecipe]) -> list[Reading]:
         """Read each message; the readings come in the order of `told`."""
-        index = CatalogueIndex(catalogue)
+        index = index_of(catalogue)
         readings: list[Reading] = []
         for start in range(0, len(told), BATCH):
             batch = told[start : start + BATCH]
