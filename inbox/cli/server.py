@@ -20,7 +20,7 @@ from inbox.records import accounts
 from inbox.records.engine import make_sessions
 from inbox.records.turns import Leadership
 from inbox.settings import Settings
-from inbox.web.application import create_app
+from inbox.web.application import create_app, spare_collection
 
 _THREADS = 8
 """Requests served at a time; SQLite lets all of them read and one of them write."""
@@ -56,6 +56,7 @@ def serve_site(
             if engine.dialect.name == "sqlite"
             else nullcontext()
         )
+        spare_collection()
         with beside, _stopped_by_signals():
             try:
                 server.run()

@@ -8,7 +8,7 @@ from inbox.cli.log_lines import log_to_standard_error
 from inbox.cli.site import Site
 from inbox.errors import InputError
 from inbox.settings import load
-from inbox.web.application import create_app
+from inbox.web.application import create_app, spare_collection
 
 
 def pages() -> Flask:
@@ -26,4 +26,6 @@ def pages() -> Flask:
     if not settings.database_url:
         raise InputError("Several workers need PostgreSQL: set database_url, or run second-batch serve.")
     log_to_standard_error(settings.log_level)
-    return create_app(settings, Site(settings, origins).open(make=True), clock=lambda: datetime.now(UTC))
+    app = create_app(settings, Site(settings, origins).open(make=True), clock=lambda: datetime.now(UTC))
+    spare_collection()
+    return app

@@ -3,12 +3,12 @@
 Several messages of one reader about one thing are one entry. Start with `owed`.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Select, and_, exists, false, func, or_, select, true, update
+from sqlalchemy import ColumnElement, Row, Select, and_, exists, false, func, or_, select, true, update
 from sqlalchemy.orm import Session, aliased
 
 from inbox.errors import NotFoundError
@@ -83,8 +83,7 @@ def owed(session: Session, *, now: datetime, limit: int = 50, since_days: int = 
     group_of: dict[object, str] = {}
     together = _answered_together(session, since=now - timedelta(days=since_days))
     for group in GROUPS:
-        wanted = _waiting(group, now=now, since_days=since_days).limit(limit * 3)
-        for row in session.execute(wanted):
+        for row in _newest_waiting(session, group, now=now, since_days=since_days, limit=limit * 3):
             if row.id in together or (group == "stuck" and not words_of_haste(_all_words(row))):
                 continue
             key = _thing(row)
@@ -95,6 +94,22 @@ def owed(session: Session, *, now: datetime, limit: int = 50, since_days: int = 
         if len(found) >= limit and group != "rest":
             break
     return _entries(session, list(found.items())[:limit], group_of)
+
+
+def _newest_waiting(
+    session: Session, group: str, *, now: datetime, since_days: int, limit: int
+) -> Iterator[Row[*tuple[Any, ...]]]:
+    """Those of a group who asked for an answer, then the others, the newest first.
+
+    Asked for in two steps, so that each walks an index of moments and stops early.
+    """
+    for wanted in (true(), false()):
+        rows = _waiting(group, now=now, since_days=since_days).where(Message.reply_wanted == wanted)
+        found = session.execute(rows.limit(limit)).all()
+        yield from found
+        limit -= len(found)
+        if limit <= 0:
+            return
 
 
 def owed_count(
@@ -228,7 +243,7 @@ def _waiting(group: str, *, now: datetime, since_days: int) -> Select[*tuple[Any
     rows = _columns().where(_unanswered(), _condition(group), at >= since, at <= now)
     if group != "hazard":
         rows = rows.where(_reachable())
-    return rows.order_by(Message.reply_wanted.desc(), at.desc(), Message.id.desc())
+    return rows.order_by(at.desc(), Labels.message_id.desc() if group != "rest" else Message.id.desc())
 
 
 def _answered_together(session: Session, *, since: datetime) -> set[int]:

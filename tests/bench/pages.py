@@ -30,7 +30,7 @@ from inbox.records.page_faults import recount
 from inbox.records.tables import Labels, Message, MessageFault, MessageReading, Reader, Recipe
 from inbox.records.tables_out import RecipeStanding, Theme, ThemeMember, ThemeRank
 from inbox.settings import Settings
-from inbox.web.application import create_app
+from inbox.web.application import create_app, spare_collection
 from inbox.words import KINDS
 
 NOW = datetime(2026, 11, 23, 9, tzinfo=UTC)
@@ -241,6 +241,7 @@ def measure(message_count: int, requests: int, folder: Path, only: str) -> dict[
     client = create_app(settings, engine, clock=lambda: NOW).test_client()
     client.get(f"/enter/{link}")
     bare = bare_page(engine).test_client()
+    spare_collection()
     found = {"bare page": p95(lambda: bare.get("/"), requests)}
     for name, path in PAGES.items():
         if only not in name:
