@@ -21,6 +21,9 @@ __all__ = ["CatalogueIndex", "candidates_of", "link_recipe"]
 CANDIDATES = 4
 """Recipes with the most shared words that are weighed further."""
 
+SHARPNESS = 2.0
+"""One unit of shared weight more makes a recipe e to this power likelier (the fitted worth of a title's word)."""
+
 FEATURES = (
     "bias", *FIELDS, "title_coverage", "title_run", "head_named", "lead", "share", "rivals", "length",
     "in_subject", "pointed_at", "asks_for_new", "spam", "words_shared",
@@ -38,10 +41,10 @@ class Rule:
 
 RULE = Rule(
     (
-        0.185, 0.059, 0.088, 0.36, 0.29, 0.332, 0.186, 0.343, 0.38,
-        0.427, 0.032, 0.868, -0.05, -0.263, -0.632, 0.725, 0.694, -0.762, -1.745, -0.008,
+        -0.245, 0.122, 0.135, 0.424, 0.375, 0.376, 0.224, 0.348, 0.288, 0.394,
+        -0.001, 0.714, 0.998, -0.144, -0.706, 0.529, 0.734, -0.699, -1.948, -0.097,
     ),
-    sure_enough=0.745,
+    sure_enough=0.7,
 )  # fmt: skip
 """Chosen by `python -m tests.bench.recipe_link --fit`."""
 
@@ -219,7 +222,7 @@ def _weigh(
         float(run),
         1.0 if index.heads[recipe] in found.word_of else 0.0,
         max(-3.0, min(3.0, score - max(others, default=0.0))),
-        score / (score + sum(others)),
+        1 / (1 + sum(math.exp(SHARPNESS * (other - score)) for other in others)),
         float(sum(other > 0.7 * score for other in others)),
         math.log1p(len(found.words)),
         1.0 if any(at < subject_count for at in ats) else 0.0,

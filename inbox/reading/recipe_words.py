@@ -56,52 +56,50 @@ STOP_WORDS = frozenset(
     """
 a about above absolutely actual actually add added adding after afternoon again ago all almost already
 also although always am amazing an and another any anybody anyone anything apart are around as ask asked
-asking at ate away awful back bad bake baked baking barely batch be beat beautiful because been before
-behind being best better between big bit bits book both bother bottom bought bowl boy break bring brought
-bug but buy by bye c call called came can cannot cant care centre change changed check child children
-chopped chosen class clean clear close club cm coat cold colour com come comes coming comment comments
-completely cook cooked cooking cool cooled could couldn count counted counts couple course cover covered
-crack cracked cracks cup cups cut cuts daughter day days dear definitely degrees delicious did didn didnt
-different dinner disappointed dish do does doesn doesnt doing don done dont door double down drop dry due
-during each early easier easily easy eat eaten eating edge edges eight either eleven else end ended enough
-especially etc even evening ever every everybody everyone everything exactly example except expect
-expected extra eye f face fact failed fairly family fan far favourite fed feed felt few fifteen fifth fill
-finally find fine finely finish finished firm firmed first five fix fixed fl flat flavor flavour flavoured
-flavours follow followed following food for forget forgot forty forward found four fresh friend friends
-from front full fun g gave get gets getting gift girl girls give given gives glad go goes going gone gonna
-good got gram grams grated great group grow guess guests had hadn half hand handful hands hang happen
-happened happy hard has hasn hate have haven having he head heaped heat heated hello help helped her here
-hers hi him his hm hold holiday home hope hoping hot hour hours house how however html http https hubby
-huge hundred hurt husband i idea if im in inch inches ingredient ingredients inside instead into is isn
-issue it its itself ive job just keep keeps kept kg kid kids kind kitchen knew know known label large last
-late later layer lb lbs least leave leaves left less let level life light like liked likes line list litre
+asking at ate away awful back bad baked baking barely be beat beautiful because been before behind being
+best better between big bit bits book both bother bought boy break bring brought bug but buy by bye c
+call called came can cannot cant care centre change changed check child children chopped chosen class
+clean clear close club cm coat cold colour com come comes coming comment comments completely cook cooked
+cooking cool cooled could couldn count counted counts couple course cover covered cup cups daughter day
+days dear definitely degrees delicious did didn didnt different dinner disappointed dish do does doesn
+doesnt doing don done dont door double down drop dry due during each early easier easily easy eat eaten
+eating edge edges eight either eleven else end ended enough especially etc even ever every everybody
+everyone everything exactly example except expect expected extra eye f face fact failed fairly family fan
+far favourite fed felt few fifteen fifth finally find fine finely finish finished firm firmed first five
+fix fixed fl flavor flavour flavoured flavours follow followed following food for forget forgot forty
+forward found four fresh friend friends from front full fun g gave get gets getting gift girl girls give
+given gives glad go goes going gone gonna good got gram grams grated great group grow guess guests had
+hadn half hand handful hands hang happen happened happy hard has hasn hate have haven having he head
+heaped hello help helped her here hers hi him his hm holiday home hope hoping how however html http https
+hubby huge hundred hurt husband i idea if im in inch inches ingredient ingredients inside instead into is
+isn issue it its itself ive job just keep keeps kept kg kid kids kind kitchen knew know known label large
+last late later lb lbs least leave leaves left less let level life light like liked likes line list litre
 litres little live ll load loads long look looked looking looks lost lot lots love loved lovely loves
 lower lunch made mail main make makes making man many mark matter may maybe me mean means meant medium
 melted method middle might min mind mine mins minute minutes miss missing mix mixed mixing mixture ml
-moment money month months more morning most mother move much mum mums my myself name near nearly need
-needed needs neighbour never new next nice night nine no nobody none nor normal not note nothing now
-number of off often oh ok okay old on once one ones online only onto open optional or order original other
-others our ours out outside oven over own oz page pan part parts party past peeled people per perfect
-perfectly perhaps person photo pick picture piece pieces pinch place plain plan plate please plenty plus
-point post posted pour poured practically press print probably problem promise properly pure put puts
-putting question quick quickly quite rack rather ratio re reach read reading ready real really reason
-recipe recipes recommend regards remember remove rest result results return right ripe room roughly round
-rub rule run running said same sat save saw say says scant school second see seem seemed seems seen
-selected send sense sent seriously serve served serving set seven several shall shape she shop short
-should shouldn show side sides simple since sister sit site six size slice sliced slices small so soft
-softened some somebody somehow someone something sometimes son soon sorry sort sounds split splits spoon
-spot spring stage stand standard star stars start started stay step steps still stir stirred stone stop
-straight strange stuff subscribe such suggest sure surprise swap swapped table tablespoon tablespoons take
-taken takes taking talk taste tasted tastes tasty tbsp teaspoon teaspoons tell temp temperature ten
-terrible test texture than thank thanks that the their them then there these they thing things think third
-thirty this those though thought thousand three through throw time times tin tiny tip tips to today
-together told tomorrow tonight too took top tops total touch towards tray tried trouble true try trying
-tsp turn turned twelve twenty twice two type under until up upset us use used using usual usually various
-ve version very visit wait waited waiting want wanted warm warning was wasn wasnt waste watch way we
-weather week weekend weekends weeks weight weird well went were weren wet what whatever when where whether
-which while who whole why wife will win winner wish with within without woman won wonder wonderful
-wondering word words work worked working works worry worse worst worth would wouldn wow write wrong www
-year years yes yesterday yet you young your yours yum yummy
+moment money month months more most mother move much mum mums my myself name near nearly need needed
+needs neighbour never new next nice nine no nobody none nor normal not note nothing now number of off
+often oh ok okay old on once one ones online only onto open optional or order original other others our
+ours out outside oven over own oz page part parts party past people per perfect perfectly perhaps person
+photo pick picture piece pieces pinch place plain plan plate please plenty plus point post posted
+practically press print probably problem promise properly pure put puts putting question quick quickly
+quite rack rather ratio re reach read reading ready real really reason recipe recipes recommend regards
+remember remove result results return right ripe room roughly rub rule said same sat save saw say says
+scant school second see seem seemed seems seen selected send sense sent seriously serve served serving
+seven several shall she shop should shouldn show side sides simple since sister sit site six size small
+so soft softened some somebody somehow someone something sometimes son soon sorry sort sounds split
+splits spot spring stage stand standard star stars start started stay step steps still stir stirred stop
+straight strange stuff subscribe such suggest sure surprise swap swapped table tablespoon tablespoons
+take taken takes taking talk taste tasted tastes tasty tbsp teaspoon teaspoons tell temp temperature ten
+terrible test texture than thank thanks that the their them then there these they thing things think
+third thirty this those though thought thousand three through throw time times tin tiny tip tips to today
+together told tomorrow tonight too took total touch towards tried trouble true try trying tsp twelve
+twenty twice two type under until up upset us use used using usual usually various ve version very visit
+wait waited waiting want wanted warm warning was wasn wasnt waste watch way we weather week weekend
+weekends weeks weight weird well went were weren wet what whatever when where whether which while who
+whole why wife will win winner wish with within without woman won wonder wonderful wondering word words
+work worked working works worry worse worst worth would wouldn wow write wrong www year years yes
+yesterday yet you young your yours yum yummy
 """.split()
 )
 """Words that say nothing of which recipe is meant: grammar, small talk, amounts, every kitchen's verbs."""

@@ -2,7 +2,8 @@
 
 import pytest
 
-from inbox.reading.recipe_words import is_amount, stem_of, words_of
+from inbox.reading.dish_words import DISHES, FOODS
+from inbox.reading.recipe_words import STOP_WORDS, is_amount, stem_of, words_of
 
 
 @pytest.mark.parametrize(
@@ -48,3 +49,8 @@ def test_words_of_a_text(text: str, words: list[str]) -> None:
 )
 def test_small_bare_numbers_are_said_by_chance(word: str, holds: bool) -> None:
     assert is_amount(word) is holds
+
+
+def test_no_word_that_brings_a_dish_to_mind_is_passed_over() -> None:
+    listed = {word for table in (DISHES, FOODS) for words in table.values() for word in words}
+    assert listed & STOP_WORDS == set()
