@@ -22,7 +22,7 @@ CANDIDATES = 4
 """Recipes with the most shared words that are weighed further."""
 
 SHARPNESS = 2.0
-"""One unit of shared weight more makes a recipe e to this power likelier: what a title's word was fitted to."""
+"""One unit of shared weight more makes a recipe e to this power likelier, as was fitted for titles."""
 
 FEATURES = (
     "bias", *FIELDS, "title_coverage", "title_run", "head_named", "lead", "share", "rivals", "length",
