@@ -90,7 +90,7 @@ def _bars_in_words(labels: Sequence[str], counts: Sequence[int], unit: str) -> s
     if not counts:
         return f"No {unit} yet."
     before = counts[:-1]
-    last = f"{counts[-1]:,} {unit} in {labels[-1]}"
+    last = f"{counts[-1]:,} {unit} in the last week ({labels[-1]})"
     if not before:
         return f"{last}."
     return f"{last}; in the {len(before)} weeks before between {min(before):,} and {max(before):,}."

@@ -53,7 +53,7 @@ def test_a_bar_is_as_high_as_its_count() -> None:
 
     assert heights[1] == pytest.approx(2 * heights[0])
     assert heights[0] == pytest.approx(2 * heights[2])
-    assert drawing.in_words == "1 messages in W3; in the 2 weeks before between 2 and 4."
+    assert drawing.in_words == "1 messages in the last week (W3); in the 2 weeks before between 2 and 4."
     assert drawing.rows == (("W1", "2"), ("W2", "4"), ("W3", "1"))
 
 

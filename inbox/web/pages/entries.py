@@ -73,10 +73,11 @@ def load_entries(
     """
     if not ids:
         return {}
+    rows_of = session.connection().execute  # past the ORM, which has nothing to add to plain columns
     faults: dict[int, list[str]] = {}
-    for number, fault in session.execute(_FAULTS, {"ids": ids}):
+    for number, fault in rows_of(_FAULTS, {"ids": ids}):
         faults.setdefault(number, []).append(said(fault))
-    rows = {row.id: row for row in session.execute(_LINES, {"ids": ids})}
+    rows = {row.id: row for row in rows_of(_LINES, {"ids": ids})}
     shown = marked or {}
     return {
         number: _entry(rows[number], faults.get(number, ()), shown.get(number))
