@@ -252,24 +252,32 @@ def facet_words(facets: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 def load_asked(session: Session, theme_id: int, limit: int) -> list[Asked]:
     """Requests of a theme, the most typical first, then the newest."""
-    rows = session.execute(
-        select(ThemeMember, Message)
-        .join(Message, Message.id == ThemeMember.message_id)
-        .where(ThemeMember.theme_id == theme_id)
-        .options(joinedload(Message.reader))
-        .order_by(ThemeMember.typical_rank.is_(None), ThemeMember.typical_rank, Message.received_at.desc())
-        .limit(limit)
-    ).all()
+    # Numbers first, so that the ledger does not sort the words of all requests to give a few.
+    doubtful: dict[int, bool] = dict(
+        session.execute(
+            select(ThemeMember.message_id, ThemeMember.doubtful)
+            .join(Message, Message.id == ThemeMember.message_id)
+            .where(ThemeMember.theme_id == theme_id)
+            .order_by(
+                ThemeMember.typical_rank.is_(None), ThemeMember.typical_rank, Message.received_at.desc()
+            )
+            .limit(limit)
+        ).all()
+    )
+    rows = session.scalars(
+        select(Message).where(Message.id.in_(doubtful)).options(joinedload(Message.reader))
+    )
+    messages = {row.id: row for row in rows}
     return [
         Asked(
-            message_id=message.id,
-            who=name_of(message.reader),
-            when=message.received_at,
-            words=excerpt(message.text, 400),
-            doubtful=member.doubtful,
-            wants_to_be_told=message.tell_me,
+            message_id=number,
+            who=name_of(messages[number].reader),
+            when=messages[number].received_at,
+            words=excerpt(messages[number].text, 400),
+            doubtful=is_doubtful,
+            wants_to_be_told=messages[number].tell_me,
         )
-        for member, message in rows
+        for number, is_doubtful in doubtful.items()
     ]
 
 
