@@ -84,12 +84,15 @@ class Found:
     ----------
     marked : mapping of message id to (subject, text)
         With marks around found words; only where words were looked for.
+    count : int or None
+        How many the search describes in all, as far as was asked; None where words are too common to count.
     """
 
     places: list[Position]
     marked: dict[int, tuple[str, str]]
     has_newer: bool
     has_older: bool
+    count: int | None = 0
 
     @property
     def ids(self) -> list[int]:
@@ -104,6 +107,7 @@ def find(
     older_than: Position | None = None,
     newer_than: Position | None = None,
     limit: int = 30,
+    count_at_most: int = 0,
     few_matches: int = FEW_MATCHES,
     many_matches: int = MANY_MATCHES,
 ) -> Found:
@@ -113,17 +117,21 @@ def find(
     ----------
     older_than, newer_than : Position, optional
         The stretch that follows, or comes before, a message; without either the newest.
+    count_at_most : int, default=0
+        Where counting of all that the search describes stops; 0 counts nothing.
     """
     match = as_match(search.words, for_postgresql=is_postgresql(session))
     if search.words.strip() and not match:
         return Found([], {}, False, False)
-    query = _conditions(session, search, match, few_matches, many_matches)
+    matches = _match_count(session, match, many_matches + 1)
+    every = _conditions(session, search, match, matches, few_matches, many_matches)
     columns = _order_of(search)
     backwards = newer_than is not None
     start = newer_than or older_than
+    query = every
     if start is not None:
         here, there = _positions(start, columns)
-        query = query.where(here > there if backwards else here < there)
+        query = every.where(here > there if backwards else here < there)
     order = [column.asc() if backwards else column.desc() for column in columns]
     rows = session.execute(query.with_only_columns(*columns).order_by(*order).limit(limit + 1)).all()
     places = [Position(moment, number) for moment, number in rows[:limit]]
@@ -135,7 +143,15 @@ def find(
         marked=_marked(session, match, [place.message_id for place in places]) if match else {},
         has_newer=more if backwards else start is not None,
         has_older=True if backwards else more,
+        count=None if matches > few_matches else _count(session, every, count_at_most),
     )
+
+
+def _count(session: Session, query: Select[Message], at_most: int) -> int:
+    if not at_most:
+        return 0
+    found = query.with_only_columns(Message.id).limit(at_most).subquery()
+    return session.scalar(select(func.count()).select_from(found)) or 0
 
 
 def messages_of(session: Session, ids: Sequence[int]) -> list[Message]:
@@ -154,25 +170,13 @@ def messages_of(session: Session, ids: Sequence[int]) -> list[Message]:
     return [by_id[number] for number in ids if number in by_id]
 
 
-def count_messages(
-    session: Session, search: Search, *, at_most: int = 10_000, few_matches: int = FEW_MATCHES
-) -> int | None:
-    """How many messages `search` describes, up to `at_most`; None where words are too common to count."""
-    match = as_match(search.words, for_postgresql=is_postgresql(session))
-    if search.words.strip() and not match:
-        return 0
-    if match and not is_postgresql(session) and _match_count(session, match, few_matches + 1) > few_matches:
-        return None
-    found = _conditions(session, search, match).with_only_columns(Message.id).limit(at_most)
-    return session.scalar(select(func.count()).select_from(found.subquery())) or 0
-
-
 def every_id(session: Session, search: Search) -> Sequence[int]:
     """Numbers of all messages that `search` describes, oldest first."""
     match = as_match(search.words, for_postgresql=is_postgresql(session))
     if search.words.strip() and not match:
         return []
-    found = _conditions(session, search, match).with_only_columns(Message.id)
+    matches = _match_count(session, match, MANY_MATCHES + 1)
+    found = _conditions(session, search, match, matches).with_only_columns(Message.id)
     return session.scalars(found.order_by(Message.received_at, Message.id)).all()
 
 
@@ -187,6 +191,7 @@ def _conditions(
     session: Session,
     search: Search,
     match: str,
+    matches: int,
     few_matches: int = FEW_MATCHES,
     many_matches: int = MANY_MATCHES,
 ) -> Select[Message]:
@@ -228,18 +233,21 @@ def _conditions(
         query = query.where(moment >= search.since)
     if search.until:
         query = query.where(moment < search.until)
-    return query.where(_word_condition(session, match, few_matches, many_matches)) if match else query
+    if not match:
+        return query
+    return query.where(_word_condition(session, match, matches, few_matches, many_matches))
 
 
-def _word_condition(session: Session, match: str, few_matches: int, many_matches: int) -> ColumnElement[bool]:
+def _word_condition(
+    session: Session, match: str, matches: int, few_matches: int, many_matches: int
+) -> ColumnElement[bool]:
     if is_postgresql(session):
         return text(f"{_WORDS_OF_MESSAGE} @@ websearch_to_tsquery('english', :match)").bindparams(  # type: ignore[return-value]
             match=match
         )
-    found = _match_count(session, match, many_matches + 1)
-    if found <= many_matches:
+    if matches <= many_matches:
         # The sign before the column keeps SQLite from starting at the matches; see `FEW_MATCHES`.
-        sign = "" if found <= few_matches else "+"
+        sign = "" if matches <= few_matches else "+"
         matching = "messages.id IN (SELECT rowid FROM message_words WHERE message_words MATCH :match)"
         return text(sign + matching).bindparams(match=match)  # type: ignore[return-value]
     return text(  # type: ignore[return-value]
@@ -248,7 +256,9 @@ def _word_condition(session: Session, match: str, few_matches: int, many_matches
 
 
 def _match_count(session: Session, match: str, at_most: int) -> int:
-    """How many messages hold these words, on SQLite; counted up to `at_most`."""
+    """How many messages hold these words, up to `at_most`; only SQLite has to be told how to go about it."""
+    if not match or is_postgresql(session):
+        return 0
     probe = text(
         "SELECT count(*) FROM (SELECT 1 FROM message_words WHERE message_words MATCH :match LIMIT :cap)"
     )

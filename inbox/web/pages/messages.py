@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
 from inbox.reading.explain import Weighed
-from inbox.records.search import Search, beside, count_messages, find, messages_of
+from inbox.records.search import Search, beside, find, messages_of
 from inbox.records.tables import (
     HandLabel,
     Message,
@@ -51,13 +51,18 @@ class MessagesPage(Page):
 def load_messages(session: Session, given: Mapping[str, str], zone: ZoneInfo) -> MessagesPage:
     """The messages page for one address."""
     address = read_address(session, given, zone)
-    found = find(session, address.search, older_than=address.older_than, newer_than=address.newer_than)
+    found = find(
+        session,
+        address.search,
+        older_than=address.older_than,
+        newer_than=address.newer_than,
+        count_at_most=COUNTED_AT_MOST + 1,
+    )
     places = found.places
-    count = count_messages(session, address.search, at_most=COUNTED_AT_MOST + 1)
     return MessagesPage(
         address=address,
         entries=list(load_entries(session, found.ids, found.marked).values()),
-        count_words=_count_words(count),
+        count_words=_count_words(found.count),
         newer=address.link(newer=position_text(places[0])) if places and found.has_newer else "",
         older=address.link(older=position_text(places[-1])) if places and found.has_older else "",
         kinds=word_choices(KINDS, "any kind"),
