@@ -125,9 +125,9 @@ def owed_count(
     counts = {}
     for group in ("hazard", "problem", "question", "first_made_it"):
         rows = _waiting(group, now=now, since_days=since_days).with_only_columns(Message.id)
-        rows = rows.where(*(~condition for condition in earlier)).order_by(None).limit(at_most)
+        rows = rows.where(*earlier).order_by(None).limit(at_most)
         counts[group] = session.scalar(select(func.count()).select_from(rows.subquery())) or 0
-        earlier.append(_condition(group))
+        earlier.append(_is_not_of(group))
     return counts
 
 
@@ -230,6 +230,13 @@ def _condition(group: str) -> ColumnElement[bool]:
         )
         return and_(Labels.is_made_it == true(), Message.reader_id.is_not(None), ~earlier)
     return true()
+
+
+def _is_not_of(group: str) -> ColumnElement[bool]:
+    if group == "hazard":
+        # Plain IS NULL leads SQLite to walk all that have no hazard, not the few of the group asked for.
+        return func.coalesce(Labels.hazard, "") == ""
+    return ~_condition(group)
 
 
 def _reachable() -> ColumnElement[bool]:
