@@ -51,6 +51,16 @@ def test_search_marks_the_words_and_escapes_the_rest(owner: FlaskClient, ledger:
     assert "<script>alert" not in page
 
 
+def test_what_no_reader_wrote_says_why_it_is_kept_apart(owner: FlaskClient, ledger: Session) -> None:
+    make_message(ledger, text="I am away until Monday.", kept_apart="auto_reply")
+    ledger.commit()
+
+    page = owner.get("/messages?apart=yes").text
+
+    assert "kept apart: auto reply" in page
+    assert "not read yet" not in page
+
+
 def test_a_spoilt_address_says_so_and_shows_the_rest(owner: FlaskClient, filled: Session) -> None:
     answer = owner.get("/messages?kind=nonsense&since=yesterday&recipe=none&older=x~y&reader=1e9&only=a")
 

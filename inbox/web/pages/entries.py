@@ -28,6 +28,7 @@ _LINES = (
         Message.received_at,
         Message.subject,
         Message.text,
+        Message.kept_apart,
         Reader.name,
         Reader.handle,
         Reader.email,
@@ -94,7 +95,7 @@ def _entry(row: Any, faults: Sequence[str], marked: tuple[str, str] | None) -> E
         when=row.received_at,
         subject=subject,
         excerpt=excerpt(words),
-        read_as="not read yet" if row.language is None else _describe(row, faults),
+        read_as=_describe(row, faults),
         hazard=said(row.hazard),
         by_hand=bool(row.by_hand),
     )
@@ -120,6 +121,10 @@ def name_of(person: Person | None) -> str:
 
 def _describe(row: Any, faults: Sequence[str]) -> str:
     """What counts for a message, such as "made it – failed: sank, dense · Lemon tart"."""
+    if row.kept_apart:
+        return f"kept apart: {said(row.kept_apart)}"
+    if row.language is None:
+        return "not read yet"
     words = ", ".join(said(kind) for kind, holds in zip(KINDS, row, strict=False) if holds)
     if row.outcome:
         words += f" – {said(row.outcome)}"
