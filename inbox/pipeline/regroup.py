@@ -5,6 +5,7 @@ where they are, apart from those whose place was doubtful; what a person decided
 (a request put somewhere, a request taken out, themes merged or kept apart) comes first.
 """
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -62,7 +63,7 @@ def regroup(
         result = _place(sessions, likeness, now)
     with sessions.begin() as session:
         one_at_a_time(session, "regroup")
-        describe_themes(session)
+        describe_themes(session, likeness)
     return result
 
 
@@ -268,10 +269,11 @@ def _survivors(session: Session) -> Mapping[int, int]:
     return {theme_id: last(theme_id) for theme_id in into}
 
 
-def describe_themes(session: Session) -> None:
+def describe_themes(session: Session, likeness: Likeness) -> None:
     """Bring names, facets, typical words and coverage of all living themes up to date.
 
-    A name that a person gave stays, and so does any name once the theme has settled.
+    A name that a person gave stays, and so does any name once the theme has settled; before, it changes only
+    if what its members have in common has changed.
     Themes that have no members any more and that nobody touched are removed.
     """
     catalogue, recipe_ids = load_catalogue(session)
@@ -280,7 +282,9 @@ def describe_themes(session: Session) -> None:
         session.execute(select(ThemeMember.theme_id, func.count()).group_by(ThemeMember.theme_id)).all()
     )
     session.execute(update(ThemeMember).values(typical_rank=None))
-    for theme in session.scalars(select(Theme).where(Theme.merged_into_id.is_(None))):
+    living = session.scalars(select(Theme).where(Theme.merged_into_id.is_(None)).order_by(Theme.id)).all()
+    names = Counter(theme.name for theme in living)
+    for theme in living:
         typical = members.get(theme.id, [])
         if not counts.get(theme.id) and not _touched(session, theme):
             session.delete(theme)
@@ -289,8 +293,11 @@ def describe_themes(session: Session) -> None:
             continue
         sketches = [one for _, one in typical]
         facets = common_facets(sketches)
-        if not theme.named_by_hand and counts[theme.id] < SETTLED_READERS:
-            theme.name = name_of(sketches)
+        changed = theme.facets != asdict(facets)
+        if changed and not theme.named_by_hand and counts[theme.id] < SETTLED_READERS:
+            names -= Counter([theme.name])
+            theme.name = name_of(sketches, likeness.asked([sketches])[0], names)
+            names[theme.name] += 1
         theme.facets = asdict(facets)
         _describe_coverage(theme, facets, catalogue, recipe_ids)
         for rank, (message_id, _) in enumerate(typical[:3], start=1):

@@ -100,7 +100,8 @@ def group(
     formed = _form([one for one in free if one.id not in joined], likeness)
     for number, theme in enumerate(formed):
         placed |= _places(theme, likeness.threshold_, number)
-    return Grouping(tuple(placed[one.id] for one in requests), tuple(_new_theme(theme) for theme in formed))
+    new = _new_themes(formed, likeness, {theme.name for theme in settled})
+    return Grouping(tuple(placed[one.id] for one in requests), new)
 
 
 def _arrival_free_key(one: Sketch) -> tuple[str, str]:
@@ -178,7 +179,17 @@ def _places(theme: _Formed, threshold: float, number: int) -> dict[str, Placed]:
     }
 
 
-def _new_theme(theme: _Formed) -> NewTheme:
-    typical = theme.members[:TYPICAL]
-    ids = tuple(one.id for one in theme.members)
-    return NewTheme(name_of(typical), common_facets(typical), ids, ids[:3])
+def _new_themes(formed: Sequence[_Formed], likeness: Likeness, taken: set[str]) -> tuple[NewTheme, ...]:
+    """Formed themes with their names; where two would have the same one, the larger theme has it."""
+    if not formed:
+        return ()
+    typical = [theme.members[:TYPICAL] for theme in formed]
+    asked = likeness.asked(typical)
+    names = [""] * len(formed)
+    for at in sorted(range(len(formed)), key=lambda at: -len(formed[at].members)):
+        names[at] = name_of(typical[at], asked[at], taken)
+        taken.add(names[at])
+    ids = [tuple(one.id for one in theme.members) for theme in formed]
+    return tuple(
+        NewTheme(names[at], common_facets(typical[at]), ids[at], ids[at][:3]) for at in range(len(formed))
+    )

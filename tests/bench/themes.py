@@ -31,6 +31,7 @@ from inbox.themes.likeness import Likeness
 from inbox.themes.measures import bcubed
 from inbox.themes.trained import seed_likeness
 
+SITES = ("bread", "plant", "sweets", "world", "dinner")
 AIMS = (0.70, 0.88, 0.40)
 """B-cubed F1, V-measure and adjusted Rand index that issue 5 asks for, as means."""
 
@@ -41,10 +42,9 @@ def main() -> None:
     options.add_argument("--site", action="append", help="only this site")
     given = options.parse_args()
     training = seed_messages()
-    sites = given.site or ["bread", "plant", "sweets", "world", "dinner"]
     rows: dict[str, list[Sequence[float]]] = {"told nothing": [], "told the page": []}
-    for site in sites:
-        labelled, catalogue = _site(site, given.corpus)
+    for site in given.site or SITES:
+        labelled, catalogue = site_requests(site, given.corpus)
         likeness = seed_likeness([one for one in training if one.site != site])
         for way, scores in rows.items():
             told = way == "told the page"
@@ -55,7 +55,8 @@ def main() -> None:
     print(f"aims                    {_line(AIMS)}")
 
 
-def _site(name: str, corpus: Path | None) -> tuple[list[Labelled], list[CatalogueRecipe]]:
+def site_requests(name: str, corpus: Path | None) -> tuple[list[Labelled], list[CatalogueRecipe]]:
+    """The labelled requests of a site, and its recipes: as shipped, or from a folder of the same form."""
     folder = seed_folder()
     if corpus:
         files = corpus / f"{name}.jsonl", corpus / f"{name}_recipes.json"

@@ -67,11 +67,45 @@ def test_empty_text_asks_for_nothing() -> None:
         (("gluten-free sandwich bread please", "a gf sandwich loaf"), "gluten-free sandwich bread"),
         (("falafel in the air fryer?", "air fryer falafel"), "air fryer falafel"),
         (("a weekly menu please", "could you do a meal plan"), "weekly plan"),
-        (("vegan Christmas cookies", "cookies for Christmas, plant based"), "vegan biscuits for christmas"),
+        (("vegan Christmas cookies", "cookies for Christmas, plant based"), "vegan Christmas cookies"),
+        (("a sausage roll without meat", "vegetarian sausage rolls"), "vegetarian sausage rolls"),
+        (("cake with no eggs, no nuts", "nut-free, egg-free cake"), "egg- and nut-free cake"),
+        (("a pie with chickpeas in it", "chickpea pie please"), "chickpea pie"),
+        (("anything with jackfruit?", "jackfruit, please"), "jackfruit recipes"),
     ],
 )
 def test_names_are_noun_phrases(texts: tuple[str, ...], name: str) -> None:
-    assert name_of(sketch([Request(text, text) for text in texts])) == name
+    assert named(*texts) == name
+
+
+def test_what_one_member_tells_beside_the_wish_is_not_in_the_name() -> None:
+    texts = ("vegan lasagne for my toddler", "a plant based lasagne", "lasagne for vegans at Christmas?")
+    assert named(*texts) == "vegan lasagne"
+
+
+def test_what_is_read_between_the_lines_comes_into_the_name() -> None:
+    members = sketch([Request(text, text) for text in ("that hot air basket", "the one that blows hot air")])
+    assert name_of(members, {"air_fryer": 0.4}) == "air fryer recipes"
+    assert name_of(members, {"air_fryer": 0.05}) != "air fryer recipes"
+
+
+def test_two_themes_are_told_apart_by_one_more_word_if_there_is_one() -> None:
+    members = sketch([Request(text, text) for text in ("vegan brownies", "vegan brownies for a picnic")])
+    assert name_of(members) == "vegan brownies"
+    assert name_of(members, taken={"vegan brownies"}) == "vegan picnic brownies"
+    assert name_of(members, taken={"vegan brownies", "vegan picnic brownies"}) == "vegan brownies"
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["Please make what Marguerite Duval had", "Could you do number 42", "I wish for me@example.org"],
+)
+def test_no_name_address_or_number_of_a_reader_gets_into_a_name(text: str) -> None:
+    assert named(text) == "something else"
+
+
+def named(*texts: str) -> str:
+    return name_of(sketch([Request(text, text) for text in texts]))
 
 
 def test_name_without_known_words_is_the_reader_s_own() -> None:
