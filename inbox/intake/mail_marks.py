@@ -7,10 +7,16 @@ import re
 
 _SIGNS = {
     "quotation": ("\n>", "\n >", "\n|", "\n  >", "\n   >"),
-    "attribution": ("wrote", "writes", "schrieb", "écrit", "escribió", "scritto", "schreef", "escreveu", "skrev", "napsal", "napisał", ">:"),
-    "divider": ("original", "origine", "ursprüngliche", "oorspronkelijk", "reply message"),
-    "block": tuple(f"{word}{end}" for word in ("from", "von", "de", "da", "van", "från", "fra", "od") for end in (":", " :")),
-    "forward": ("forward", "weitergeleitet", "transféré", "réexpédié", "reenviado", "inoltrato", "doorgestuurd", "encaminhada"),
+    "attribution": ("wrote", "writes", "schrieb", "écrit", "escribió", "scritto", "schreef", "escreveu", "skrev", "napsal", "napisał", "geschreven", "написал", "пишет", "viết", " sent:", ">:", ">\n\n>"),
+    "divider": (
+        "original", "origine", "ursprüngliche", "ursprungligt", "oorspronkelijk", "origineel", "oprindelig", "opprinnelig",
+        "oryginaln", "исходное", "reply message", "antwort nachricht",
+    ),
+    "block": tuple(f"{word}{end}" for word in ("from", "von", "de", "da", "van", "från", "fra", "od", "от") for end in (":", " :")),
+    "forward": (
+        "forward", "weitergeleitet", "transféré", "réexpédié", "reenviado", "inoltrato", "doorgestuurd", "encaminhada",
+        "vidarebefordrat", "videresendt", "przekazana", "пересылаемое",
+    ),
     "sent_from": ("sent ", "outlook", "gesendet", "envoyé", "enviado", "inviato", "verzonden", "verstuurd", "skickat", "typed on", "excuse", "virus-free"),
     "notice": (
         "confiden", "privileged", "vertraulich", "riservat", "vertrouwelijk", "intended", "environment", "registered", "subscri",
@@ -30,53 +36,69 @@ QUOTED = re.compile(r"\s{0,3}(?:>|\|(?=\s))")
 """A quoted line."""
 
 ATTRIBUTION_START = re.compile(
-    r"\s*(?:On|Am|Le|El|Il|Op|Em|No dia|Den|Dne|W dniu|Dnia|Il giorno|A la\(s\)|Vào)\b"
+    r"\s*(?:[-_]{2,}\s*)?(?:On|Am|Le|El|Il|Op|Em|No dia|Den|På|Dne|W dniu|Dnia|Il giorno|A la\(s\)|Vào)\b"
     r"|\s*(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})\b"
-    r"|[^\n]{0,120}\b(?:wrote|writes|schrieb|a écrit|escribió|ha scritto|schreef|escreveu|skrev)\b",
+    r"|[^\n]{0,120}(?:\b(?:wrote|writes|schrieb|a écrit|escribió|ha scritto|schreef|escreveu|skrev)\b|\d \w{1,3} [^\n]{2,60}>:)",
     re.IGNORECASE,
 )
 ATTRIBUTION = re.compile(
     r"\s*(?:"
-    r"(?:On\b.{4,250}?\b(?:wrote|writes))"
+    r"(?:(?:[-_]{2,}\s*)?On\b.{4,250}?\b(?:wrote|writes))"
+    r"|(?:On\b.{0,40}\d.{0,200}?\bsent)"
     r"|(?:Am\b.{4,250}?\bschrieb\b.{0,120}?)"
     r"|(?:Le\b.{4,250}?\ba\s+écrit)"
     r"|(?:(?:El|A la\(s\))\b.{4,250}?\bescribió)"
     r"|(?:Il\b.{4,250}?\bha\s+scritto)"
-    r"|(?:Op\b.{4,250}?\bschreef\b.{0,120}?)"
+    r"|(?:Op\b.{4,250}?\b(?:schreef\b.{0,120}?|heeft\b.{2,120}?\bgeschreven))"
     r"|(?:(?:Em|No dia)\b.{4,250}?\bescreveu)"
-    r"|(?:(?:Den|Dne|W dniu|Dnia)\b.{4,250}?\b(?:skrev|napsal(?:\(a\))?|napisał(?:\(a\)|a)?)\b.{0,120}?)"
+    r"|(?:(?:Den|På|Dne|W dniu|Dnia)\b.{4,250}?\b(?:skrev|napsal(?:\(a\))?|napisał(?:\(a\)|a)?)\b.{0,120}?)"
+    r"|(?:Vào\b.{4,250}?\bđã viết)"
     r"|(?:[^\n]{0,80}<[^<>\s]+@[^<>\s]+>\s*(?:wrote|writes|schrieb|a écrit|escribió|ha scritto|schreef|escreveu)"
     r"\b.{0,60}?)"
     r"|(?:[\w .'-]{2,60}\b(?:wrote|schrieb|schreef|a écrit|escribió|ha scritto|escreveu)\b.{0,60}?\d{1,2}[:.]\d{2}.{0,20}?)"
-    r"|(?:\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}\b.{0,120}<[^<>\s]+@[^<>\s]+>)"
-    r")\s*:\s*$",
+    r"|(?:\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}\b.{0,120}<\s?[^<>\s]+@[^<>\s]+>(?:\s*(?:написал(?:а|\(а\))?|пишет))?)"
+    r"|(?:[^\n]{0,40}\d{4}\b[^\n]{0,30}\d{1,2}:\d{2}[^\n]{0,80}<[^<>\s]+@[^<>\s]+>)"
+    r"|(?:-{2,} [^\n]{2,60} wrote(?= -{2,}))"
+    r")\s*(?::|-{2,})\s*$",
     re.IGNORECASE | re.DOTALL,
 )
 """The line before a quotation, in English, German, French, Spanish, Italian, Dutch, Portuguese and a few more."""
 
+BARE_ATTRIBUTION = re.compile(r"\s*\d{4}[-/.]\d{1,2}[-/.]\d{1,2}\b[^\n]{0,80}<[^<>\s]+@[^<>\s]+>\s*$")
+"""The same as some programs write it, without a colon; a quotation has to follow."""
+
+SHARED_LINE = re.compile(
+    r"(?P<own>.*\S)\s*?(?:\s|-{2,}\s*)On (?:[A-Z][a-z]{2,8},? )?(?:[A-Z][a-z]{2,8}\.? )?\d[^\n]{4,200}\b(?:wrote|writes):\s*$"
+)
+"""An attribution behind own words, on their line; a quotation has to follow."""
+
+_ORIGINAL = (
+    "(?:Original Message|Original E-?mail|Reply Message|Ursprüngliche Nachricht|Originalnachricht|Antwort Nachricht|"
+    "Message d['’]origine|Message original|Mensaje original|Messaggio originale|(?:Oorspronkelijk|Origineel) bericht|"
+    "Mensagem original|Ursprungligt meddelande|Oprindelig meddelelse|Opprinnelig melding|Oryginalna wiadomość|"
+    "Wiadomość oryginalna|Исходное сообщение)"
+)
 DIVIDER = re.compile(
     r"\s*(?:[-_=*]{2,}\s*)?"
-    r"(?:Original Message|Original E-?mail|Reply Message|Ursprüngliche Nachricht|Originalnachricht|Message d['’]origine|"
-    r"Message original|Mensaje original|Messaggio originale|Oorspronkelijk bericht|Mensagem original)"
-    r"\s*[-_=*]{2,}\s*$"
-    r"|\s*[-_=*]{2,}\s*(?:Original Message|Ursprüngliche Nachricht|Originalnachricht|Message d['’]origine|"
-    r"Message original|Mensaje original|Messaggio originale|Oorspronkelijk bericht|Mensagem original)\b.{0,20}$",
+    rf"{_ORIGINAL}\s*[-_=*]{{2,}}\s*$|\s*[-_=*]{{2,}}\s*{_ORIGINAL}\b.{{0,20}}$",
     re.IGNORECASE,
 )
 FORWARD = re.compile(
     r"\s*(?:[-_=*]{2,}\s*)?"
     r"(?:(?:Begin )?forwarded message|Weitergeleitete Nachricht|(?:Début du )?message (?:transféré|réexpédié)|"
     r"Mensaje reenviado|(?:Inizio )?messaggio inoltrato|Doorgestuurd bericht|Begin doorgestuurd bericht|"
-    r"Mensagem (?:encaminhada|reencaminhada)|Anfang der weitergeleiteten Nachricht)"
+    r"Mensagem (?:encaminhada|reencaminhada)|Anfang der weitergeleiteten Nachricht|Vidarebefordrat meddelande|"
+    r"Videresendt (?:meddelelse|melding)|Przekazana wiadomość|Пересылаемое сообщение)"
     r"(?:\s+from\b.{0,80})?\s*(?:[-_=*]{2,}|:)\s*$",
     re.IGNORECASE,
 )
 FORWARD_SUBJECT = re.compile(r"\s*(?:fwd?|wg|tr|rv|enc|i|doorst)\s*:", re.IGNORECASE)
 
-BLOCK_FROM = re.compile(r"\s*[*_]{0,2}(?:From|Von|De|Da|Van|Från|Fra|Od)\s?:[*_]{0,2}\s*\S", re.IGNORECASE)
+BLOCK_FROM = re.compile(r"\s*[*_]{0,2}(?:From|Von|De|Da|Van|Från|Fra|Od|От)\s?:[*_]{0,2}\s*\S", re.IGNORECASE)
 BLOCK_FIELD = re.compile(
-    r"\s*[*_]{0,2}(?:Sent|Date|To|Cc|Subject|Reply-To|Gesendet|Datum|An|Betreff|Kopie|Envoyé|Date|À|A|Objet|Enviado"
-    r"(?: el)?|Fecha|Para|Asunto|Inviato|Data|Oggetto|Verzonden|Aan|Onderwerp|Enviada(?: em)?|Assunto)\s?:",
+    r"\s*[*_]{0,2}(?:Sent|Date|To|Cc|Subject|Reply-To|Gesendet|Datum|An|Betreff|Kopie|Envoyé|Date|À|A|Pour|Objet|Sujet"
+    r"|Répondre à|Enviado(?: el)?|Fecha|Para|Asunto|Inviato|Data|Oggetto|Verzonden|Aan|Onderwerp|Enviada(?: em)?|Assunto"
+    r"|Skickat|Till|Ämne|Sendt|Til|Emne|Wysłano|Do|Temat|Отправлено|Дата|Кому|Тема)\s?:",
     re.IGNORECASE,
 )
 """Fields of the block that a mail program puts above the mail it answers."""

@@ -12,6 +12,8 @@ from inbox.intake import mail_marks as marks
 _OF_HISTORY = frozenset(("quotation", "attribution", "divider", "block", "forward"))
 _SIGNATURE_LINES = 20
 """Most lines of a signature, with the dashes above it."""
+_BLOCK_LINES = 12
+"""Lines at the beginning of a forwarded mail in which its header fields are looked for."""
 _TAIL_LINES = 8
 """Lines at the end in which a goodbye is looked for."""
 
@@ -57,6 +59,9 @@ def _split_forward(lines: list[str], signs: frozenset[str], *, forwards: bool) -
     """Lines before and after the place where a forwarded mail begins."""
     if not forwards and "forward" not in signs:
         return lines, []
+    if forwards:
+        # A mail that says so in its subject may have all that it forwards marked as quoted.
+        lines = [_unquoted(line) for line in lines]
     for number, line in enumerate(lines):
         if marks.FORWARD.match(line):
             return lines[:number], _after_block(lines, number + 1)
@@ -67,14 +72,21 @@ def _split_forward(lines: list[str], signs: frozenset[str], *, forwards: bool) -
 
 def _after_block(lines: list[str], start: int) -> list[str]:
     """Lines of a forwarded mail without the block of its header fields and without quote marks."""
-    number = start
-    while number < min(len(lines), start + 12):
-        bare = _unquoted(lines[number])
-        is_field = marks.BLOCK_FROM.match(bare) or marks.BLOCK_FIELD.match(bare)
-        if bare.strip() and not is_field and not marks.DIVIDER.match(bare) and not marks.RULE.match(bare):
+    bare = [_unquoted(line) for line in lines[start:]]
+    number = 0
+    while number < min(len(bare), _BLOCK_LINES):
+        line, following = bare[number], bare[number + 1] if number + 1 < len(bare) else ""
+        within = not line.strip() or _is_field(line) or marks.DIVIDER.match(line) or marks.RULE.match(line)
+        # A long field goes on in the next line.
+        continued = number > 0 and _is_field(bare[number - 1]) and _is_field(following)
+        if not (within or continued):
             break
         number += 1
-    return [_unquoted(line) for line in lines[number:]]
+    return bare[number:]
+
+
+def _is_field(line: str) -> bool:
+    return marks.BLOCK_FROM.match(line) is not None or marks.BLOCK_FIELD.match(line) is not None
 
 
 def _without_history(lines: list[str], signs: frozenset[str]) -> list[str]:
@@ -109,16 +121,32 @@ def _without_history(lines: list[str], signs: frozenset[str]) -> list[str]:
                 return own
             number += length
             continue
-        own.append(line)
+        own.append(_before_attribution(lines, number) if "attribution" in signs else line)
         says_something = says_something or _has_words([line])
         number += 1
     return own
+
+
+def _before_attribution(lines: list[str], number: int) -> str:
+    """The line without an "On ... wrote:" that follows own words on it, above a quotation."""
+    line = lines[number]
+    if len(line) > 400 or not line.rstrip().endswith(("wrote:", "writes:")):
+        return line
+    shared = marks.SHARED_LINE.match(line)
+    return shared["own"].rstrip("-") if shared and _quotation_follows(lines, number + 1) else line
+
+
+def _quotation_follows(lines: list[str], number: int) -> bool:
+    following = _next_words(lines, number)
+    return following is not None and marks.QUOTED.match(lines[following]) is not None
 
 
 def _attribution_length(lines: list[str], number: int) -> int:
     """How many lines the "On ... wrote:" that begins here takes; 0 if none does."""
     if len(lines[number]) > 400 or not marks.ATTRIBUTION_START.match(lines[number]):
         return 0
+    if marks.BARE_ATTRIBUTION.match(lines[number]) and _quotation_follows(lines, number + 1):
+        return 1
     joined = ""
     for length in range(1, 5):
         if number + length > len(lines) or (length > 1 and not lines[number + length - 1].strip()):
@@ -126,7 +154,7 @@ def _attribution_length(lines: list[str], number: int) -> int:
         joined = f"{joined} {lines[number + length - 1].strip()}".strip()
         if len(joined) > 500:
             return 0
-        if joined.endswith(":") and marks.ATTRIBUTION.match(joined):
+        if joined.endswith((":", "--")) and marks.ATTRIBUTION.match(joined):
             return length
     return 0
 
@@ -137,20 +165,19 @@ def _starts_block(lines: list[str], number: int) -> bool:
         number += 1
         while number < len(lines) and not lines[number].strip():
             number += 1
-    if number >= len(lines) or not marks.BLOCK_FROM.match(lines[number]):
+    if number >= len(lines) or not _is_field(lines[number]):
         return False
     near = [line for line in lines[number + 1 : number + 9] if line.strip()][:5]
-    return sum(marks.BLOCK_FIELD.match(line) is not None for line in near) >= 2
+    count = sum(marks.BLOCK_FIELD.match(line) is not None for line in near)
+    if marks.BLOCK_FROM.match(lines[number]):
+        return count >= 2
+    return count >= 1 and any(marks.BLOCK_FROM.match(line) for line in near[:3])
 
 
 def _skip_block(lines: list[str], number: int) -> int:
     """Number of the first line after a divider and its block of header fields."""
     number += 1
-    while number < len(lines) and (
-        not lines[number].strip()
-        or marks.BLOCK_FROM.match(lines[number])
-        or marks.BLOCK_FIELD.match(lines[number])
-    ):
+    while number < len(lines) and (not lines[number].strip() or _is_field(lines[number])):
         number += 1
     return number
 

@@ -24,6 +24,11 @@ ATTRIBUTIONS = [
     "Em dom., 1 de nov. de 2026 às 09:00, Kitchen <hello@kitchen.example> escreveu:",
     "No dia 1 de nov. de 2026, às 09:00, Kitchen <hello@kitchen.example> escreveu:",
     "2026-11-01 9:00 GMT+01:00 Kitchen <hello@kitchen.example>:",
+    "2026-11-01 9:00 GMT+01:00 Kitchen <\nhello@kitchen.example>:",
+    "Op 1 nov. 2026 om 09:00 heeft Kitchen <hello@kitchen.example> het volgende geschreven:",
+    "På 1 november 2026 på 09:00:00, Kitchen (hello@kitchen.example) skrev:",
+    "01.11.2026 09:00, Kitchen <hello@kitchen.example> написал:",
+    "---- Kitchen wrote ----",
 ]
 
 BLOCKS = [
@@ -38,6 +43,9 @@ BLOCKS = [
     "Da: Kitchen\nInviato: domenica\nA: Ada\nOggetto: Questa settimana",
     "Van: Kitchen\nVerzonden: zondag\nAan: Ada\nOnderwerp: Deze week",
     "De: Kitchen\nEnviada em: domingo\nPara: Ada\nAssunto: Esta semana",
+    "Från: Kitchen\nSkickat: den 1 november 2026 09:00\nTill: Ada\nÄmne: Veckan",
+    "Fra: Kitchen\nSendt: 1. november 2026 09:00\nTil: Ada\nEmne: Ugen",
+    "Date: Sun, 1 Nov 2026 09:00:00 +0100\nFrom: hello@kitchen.example\nTo: ada@example.org\nSubject: News",
     "-------- Original Message --------",
     "----- Mensaje original -----",
 ]
@@ -176,3 +184,21 @@ def test_mail_that_only_quotes_is_kept_when_it_answers_nothing() -> None:
 )
 def test_hostile_text_takes_no_longer_than_its_length(text: str) -> None:
     assert isinstance(own_words(text, is_answer=True), str)
+
+
+def test_an_attribution_behind_own_words_on_their_line() -> None:
+    text = f"{OWN} On Sun, Nov 1, 2026 at 9:00 AM, hello@kitchen.example wrote:\n{quoted(HISTORY)}\n"
+    assert own_words(text, is_answer=True) == OWN
+    told = f"{OWN} On 1 November, as my sister wrote:\nit needs longer."
+    assert own_words(told, is_answer=True) == told
+
+
+def test_a_forward_that_is_marked_as_quoted_is_kept() -> None:
+    forwarded = "From: Ada\nDate: 1 Nov 2026\nSubject: a loaf with a\nlong name\nTo: Bea\n\nIt sank."
+    text = f"See below.\n\n{quoted('Begin forwarded message:')}\n>\n{quoted(forwarded)}\n"
+    assert own_words(text, subject="Fwd: a loaf") == "See below.\n\nIt sank."
+
+
+@pytest.mark.parametrize("text", ["Date: Sunday\nIt sank.", "To: taste\nFrom: the tin, warm.\nIt sank."])
+def test_lines_that_only_look_like_fields_are_own_words(text: str) -> None:
+    assert own_words(f"{OWN}\n{text}", is_answer=True) == f"{OWN}\n{text}"
