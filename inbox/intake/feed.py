@@ -47,7 +47,10 @@ def read_feed(content: bytes, *, name: str) -> list[Entry]:
     InputError
         If it is no feed, or is cut off before its end.
     """
-    found = feedparser.parse(io.BytesIO(content), sanitize_html=False, resolve_relative_uris=True)
+    try:
+        found = feedparser.parse(io.BytesIO(content), sanitize_html=False, resolve_relative_uris=True)
+    except ValueError as error:  # the parser's own, on a declaration of an encoding that is none
+        raise InputError(f"{name} cannot be read as a feed. Export or download it once more.") from error
     trouble = found.get("bozo_exception")
     if isinstance(trouble, xml.sax.SAXException) and not content.rstrip()[-20:].lower().endswith(_ENDS):
         raise InputError(f"{name} is cut off or no XML: {trouble}. Export or download it once more.")

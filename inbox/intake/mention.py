@@ -159,24 +159,32 @@ def _settle(
 
 
 def _compare_page(session: Session, row: Mention, page: Fetched, now: datetime) -> None:
-    charset = page.headers.get("content-type", "").partition("charset=")[2].strip("\"' ;")
-    body = clean(decode(page.body, charset or "utf-8"))
-    if not links_to(body, page.media_type, row.target, page.url):
+    entry = read_page(page, row.target)
+    if entry is None:
         _take_away(session, row, "The page does not link to the target.")
         return
-    entry = MentionEntry(text=body[:600].strip())
-    if "html" in page.media_type or not page.media_type:
-        entry = read_entry(body, row.target)
     row.state, row.reason = "verified", None
     known = session.get(Message, row.message_id) if row.message_id else None
     if known is not None:
         _bring_up_to_date(session, known, entry)
         return
-    end = deliver(session, _item(row, entry, page), run_id=None, now=now)
+    end = deliver(session, to_incoming(row, entry, page), run_id=None, now=now)
     row.message_id = end.message_id
 
 
-def _item(row: Mention, entry: MentionEntry, page: Fetched) -> Incoming:
+def read_page(page: Fetched, target: str) -> MentionEntry | None:
+    """What a page says of `target`; None where it does not link there."""
+    charset = page.headers.get("content-type", "").partition("charset=")[2].strip("\"' ;")
+    body = clean(decode(page.body, charset or "utf-8"))
+    if not links_to(body, page.media_type, target, page.url):
+        return None
+    if "html" in page.media_type or not page.media_type:
+        return read_entry(body, target)
+    return MentionEntry(text=body[:600].strip())
+
+
+def to_incoming(row: Mention, entry: MentionEntry, page: Fetched) -> Incoming:
+    """A verified mention as an item."""
     return Incoming(
         door="mention",
         channel="social",

@@ -4,6 +4,7 @@ Pure. Only the few properties that a mention needs are read; see `read_entry`.
 """
 
 import json
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -36,18 +37,25 @@ def links_to(body: str, media_type: str, target: str, base: str) -> bool:
     wanted = urldefrag(target)[0]
     if media_type.endswith("json"):
         try:
-            return any(urldefrag(text)[0] == wanted for text in _strings(json.loads(body)))
+            return any(_leads_to(wanted, text, "") for text in _strings(json.loads(body)))
         except (ValueError, RecursionError):
             return False
     if "html" in media_type or "xml" in media_type or not media_type:
         return any(
-            urldefrag(urljoin(base, value))[0] == wanted
+            _leads_to(wanted, value, base)
             for token in tokens_of(body)
             if token.kind == "open"
             for name, value in token.attributes().items()
             if name in _LINKING and value
         )
     return wanted in body
+
+
+def _leads_to(wanted: str, address: str, base: str) -> bool:
+    try:
+        return urldefrag(urljoin(base, address))[0] == wanted
+    except ValueError:  # no address, such as http://[
+        return False
 
 
 def _strings(value: Any) -> Iterator[str]:
@@ -90,6 +98,7 @@ def _properties(page: str) -> dict[str, str]:
     """Markup of the properties of the first h-entry; of a date its value, of an author also the address."""
     found: dict[str, str] = {}
     open_names: list[str] = []
+    open_counts: Counter[str] = Counter()
     entry_depth: int | None = None
     pieces: list[_Piece] = []
     for token in tokens_of(page):
@@ -103,13 +112,16 @@ def _properties(page: str) -> dict[str, str]:
                     _begin(name, attributes, len(open_names), token, pieces, found)
             if token.value not in VOID:
                 open_names.append(token.value)
+                open_counts[token.value] += 1
             _add(pieces, f"<{token.value}{token.written}>")
         elif token.kind == "text":
             _add(pieces, token.value.replace("&", "&amp;").replace("<", "&lt;"))
-        elif token.value in open_names:
+        elif open_counts[token.value]:
             _add(pieces, f"</{token.value}>")
-            while open_names.pop() != token.value:
-                pass
+            closed = ""
+            while closed != token.value:
+                closed = open_names.pop()
+                open_counts[closed] -= 1
             for piece in [piece for piece in pieces if piece.depth >= len(open_names)]:
                 pieces.remove(piece)
                 found.setdefault(piece.name, "".join(piece.markup))

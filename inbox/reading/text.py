@@ -20,6 +20,8 @@ _CLAUSE_END: Final = re.compile(
     r"|[,.]?\s+(?=(?:but|although|though|however|except|otherwise|sadly|unfortunately|luckily|still)\b)",
     re.IGNORECASE,
 )
+_LONG_BLANKS: Final = re.compile(r"\s{8,}")
+"""Runs of blanks that no sentence has; looking for the ends of clauses in them grows with their square."""
 _WORD: Final = re.compile(r"[a-z0-9]+(?:'[a-z]+)?|[?!]")
 
 NEGATIONS: Final = frozenset(
@@ -42,8 +44,15 @@ def plain_text(told: Told) -> str:
 
 def clauses(text: str) -> list[str]:
     """The clauses of a plain text, cut at sentence ends and at words of contrast; at least one."""
-    found = [clause.strip() for clause in _CLAUSE_END.split(text) if clause and clause.strip()]
+    found = [
+        clause.strip() for clause in _CLAUSE_END.split(shorten_blanks(text)) if clause and clause.strip()
+    ]
     return found[:MAX_CLAUSES] or [text]
+
+
+def shorten_blanks(text: str) -> str:
+    """Text whose long runs of blanks keep their ends, and a line end if one is in them: enough to part it."""
+    return _LONG_BLANKS.sub(lambda run: run[0][0] + ("\n" if "\n" in run[0] else "") + run[0][-1], text)
 
 
 def words(clause: str) -> list[str]:

@@ -6,7 +6,10 @@ Start with `sentences`, then `wish_strength` and `strip_wish`.
 """
 
 import re
+from functools import partial
 from typing import Final
+
+from inbox.reading.text import shorten_blanks
 
 _SENTENCE: Final = re.compile(r"(?<=[.!?…])[\"'”’)]*\s+|\n+|\s+[-–—]{1,2}\s+|;\s+")
 
@@ -41,7 +44,8 @@ _FORMS: Final = tuple(
     for strength, form in (
         (3.0, rf"\b(?:any|is there (?:any|a)) {_any('chance|hope|possibility|prospect')}"
               rf" (?:of|for|that|to|you(?:'d| could| would| can)?|we(?:'d| could)?)(?: {_MAKE}\b)?"),
-        (3.0, rf"\b(?:{_ASK}{_SOFTLY} )+{_MAKE}\b"),
+        # Never going back into it (++): "please" is in both groups, and thirty of them would take for ever.
+        (3.0, rf"\b(?:{_ASK}{_SOFTLY} )++{_MAKE}\b"),
         (3.0, rf"\b(?:i|we|i'd|we'd|they|she|he)?(?:'d| would){_SOFTLY}"
               rf" {_any('love|like|appreciate|adore|welcome|kill for|pay for|give anything for')}"
               rf"(?: it| to)?(?: if you)?(?: could| would)?(?: {_MAKE}\b)?"),
@@ -58,22 +62,27 @@ _FORMS: Final = tuple(
         (2.0, r"^(?:more|next|another|now do|do)\b"),
         (1.5, rf"\b{_any('version|variation|variant|alternative|take on|equivalent|edition|adaptation')}\b"),
         (1.0, r"\b(?:please|pls|plz|recipe)\b"),
-        (1.0, r"\?\W*$"),
+        (1.0, r"\?\W{0,40}$"),
     )
 )  # fmt: skip
 _STRIPPED: Final = tuple(form for strength, form in _FORMS if strength >= 2.0)
 
-_TAIL: Final = re.compile(
-    r"(?:[\s,]*(?:"
-    r"please|pls|plz|thanks?(?: you)?|ta|cheers|x+|some ?day|one day|sometime|soon|at some point|"
-    r"in (?:the )?future|next(?: time)?|for (?:us|me)|on (?:the|your) (?:site|blog|page)|"
-    r"if (?:you|possible|that)\b.*|"
-    r"would be (?:great|lovely|amazing|brilliant|wonderful|perfect|nice|fab|so|such)\b.*|"
-    r"(?:because|since|so (?:that|i|we)|as (?:my|i|we|our)|but)\b.*|"
-    r"that (?:doesn'?t|isn'?t|won'?t|actually|i|we|my)\b.*"
-    r"))+[\s.!?,:)]*$",
+_REASON: Final = re.compile(
+    r"\b(?:if (?:you|possible|that)|"
+    r"would be (?:great|lovely|amazing|brilliant|wonderful|perfect|nice|fab|so|such)|"
+    r"because|since|so (?:that|i|we)|as (?:my|i|we|our)|but|"
+    r"that (?:doesn'?t|isn'?t|won'?t|actually|i|we|my))\b",
     re.IGNORECASE,
 )
+"""Where the reasons begin; what follows is taken off with it."""
+_COURTESY: Final = re.compile(
+    r"\b(?:please|pls|plz|thanks?(?: you)?|ta|cheers|x{1,10}|some ?day|one day|sometime|soon|at some point|"
+    r"in (?:the )?future|next(?: time)?|for (?:us|me)|on (?:the|your) (?:site|blog|page))$",
+    re.IGNORECASE,
+)
+_COURTESY_LENGTH: Final = 20
+"""Characters of the longest courtesy."""
+_AFTER_COURTESY: Final = " \t\r\f\v.!?,:)"
 _HEAD: Final = re.compile(
     r"^[\s,.:;!-]*(?:(?:a|an|the|some|any|your|you|to|for|of|us|me|good|decent|proper|nice)\b[\s,]*)+",
     re.IGNORECASE,
@@ -82,7 +91,7 @@ _HEAD: Final = re.compile(
 
 def sentences(text: str) -> list[str]:
     """Sentences of `text` in order, white space trimmed, none empty."""
-    return [part.strip() for part in _SENTENCE.split(text) if part and re.search(r"\w", part)]
+    return [part.strip() for part in _SENTENCE.split(shorten_blanks(text)) if part and re.search(r"\w", part)]
 
 
 def wish_strength(sentence: str) -> float:
@@ -104,7 +113,16 @@ def strip_wish(sentence: str) -> str:
         if match and re.search(r"\w{3}", rest[match.end() :]):
             rest = rest[match.end() :]
             break
-    for edge in (_TAIL, _HEAD):
-        cut = edge.sub("", rest)
+    for cut_edge in (_without_tail, partial(_HEAD.sub, "")):
+        cut = cut_edge(rest)
         rest = cut if re.search(r"\w{3}", cut) else rest
     return rest.strip(" \t.,:;!?()\"'") or sentence.strip()
+
+
+def _without_tail(wish: str) -> str:
+    """Take the reasons and courtesies off the end of a wish."""
+    reason = _REASON.search(wish)
+    cut = (wish[: reason.start()] if reason else wish).rstrip(_AFTER_COURTESY)
+    while courtesy := _COURTESY.search(cut, max(len(cut) - _COURTESY_LENGTH, 0)):
+        cut = cut[: courtesy.start()].rstrip(_AFTER_COURTESY)
+    return cut

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from inbox.reading.findings import CatalogueRecipe
+from inbox.reading.text import MAX_CHARACTERS
 from inbox.themes.facets import Facets, blend, read_facets
 from inbox.themes.phrase import sentences, strip_wish, wish_strength
 
@@ -91,8 +92,8 @@ def _promise(sentence: str, facets: Facets) -> float:
 
 
 def full_text(request: Request) -> str:
-    """Subject and text as one; many a subject line holds the wish."""
-    return ". ".join(filter(None, (request.subject, request.text)))
+    """Subject and text as one; many a subject line holds the wish. Of a long text only the beginning."""
+    return ". ".join(filter(None, (request.subject, request.text)))[:MAX_CHARACTERS]
 
 
 def _lessened(facets: Facets) -> Facets:

@@ -30,7 +30,10 @@ SEEN_EVERY = timedelta(hours=1)
 
 
 def may(
-    *who: str, when_not_taken: View | None = None, open_to_other_sites: bool = False
+    *who: str,
+    when_not_taken: View | None = None,
+    open_to_other_sites: bool = False,
+    takes: Callable[[Settings], int] | None = None,
 ) -> Callable[[View], Callable[..., Response]]:
     """Declare who may use a view: "owner", "helper", or "anyone".
 
@@ -41,6 +44,8 @@ def may(
         by default the general page for that is shown.
     open_to_other_sites : bool, default=False
         Whether pages and programs of other sites may send to it; it then looks at the origin itself.
+    takes : callable, optional
+        From the settings, the most bytes that may be sent to it; by default an ordinary form.
     """
 
     def declare(view: View) -> Callable[..., Response]:
@@ -55,6 +60,7 @@ def may(
 
         guarded.may = frozenset(who)  # type: ignore[attr-defined]
         guarded.open_to_other_sites = open_to_other_sites  # type: ignore[attr-defined]
+        guarded.takes = takes  # type: ignore[attr-defined]
         return guarded
 
     return declare

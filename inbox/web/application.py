@@ -34,7 +34,6 @@ from inbox.web.areas import (
 )
 from inbox.web.installation import Installation, remember, utc_now
 from inbox.web.row_numbers import RowNumber
-from inbox.web.sizes import FORM_BYTES
 
 AREAS = (
     bringing, checking, digests, entry, hazards, home, house, messages, owner,
@@ -80,7 +79,6 @@ def create_app(
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
         SESSION_COOKIE_SECURE=here.is_https,
-        MAX_CONTENT_LENGTH=FORM_BYTES,
     )
     for part in (request_lines, safety, trouble, phrasing, still, packing):
         part.install(app)

@@ -1,6 +1,6 @@
 """What every request is checked for, and what every response says to the browser.
 
-Checks: the address it was sent to, and for changes that it comes from our own
+Checks: the address it was sent to, how large it is, and for changes that it comes from our own
 pages. Headers: OWASP ASVS 5.0, chapter 3 (see DEVELOPERS.md, "Locked doors").
 """
 
@@ -11,6 +11,7 @@ from flask import Flask, Response, abort, current_app, request
 
 from inbox.web.access import SAFE_METHODS
 from inbox.web.installation import installation
+from inbox.web.sizes import bytes_taken
 
 HSTS_SECONDS = 365 * 24 * 3600
 """One year; ASVS 5.0 3.4.1 asks for that at least."""
@@ -19,6 +20,7 @@ HSTS_SECONDS = 365 * 24 * 3600
 def install(app: Flask) -> None:
     """Check every request and dress every response of `app`."""
     app.before_request(check_host)
+    app.before_request(check_size)
     app.before_request(check_origin)
     app.after_request(dress)
 
@@ -43,6 +45,13 @@ def _is_number(host: str) -> bool:
     except ValueError:
         return False
     return True
+
+
+def check_size() -> None:
+    """Refuse more than the view takes: at once where the length is stated, else when so much was read."""
+    request.max_content_length = bytes_taken(current_app, request.endpoint, installation().settings)
+    if (request.content_length or 0) > request.max_content_length:
+        abort(413)
 
 
 def check_origin() -> None:

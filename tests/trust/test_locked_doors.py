@@ -25,6 +25,7 @@ from inbox.records import accounts
 from inbox.records.engine import make_sessions
 from inbox.settings import Settings
 from inbox.web.application import create_app
+from inbox.web.sizes import FORM_BYTES
 from tests.makers import make_message, make_reader, make_recipe, make_theme
 from tests.web.test_doors import addresses
 
@@ -86,6 +87,19 @@ def test_only_the_readers_pages_can_be_framed(app: Flask, owner: FlaskClient, fi
         policy = owner.get(address(rule)).headers["Content-Security-Policy"]
         framed = "frame-ancestors 'none'" not in policy
         assert framed is (rule.rule == "/f" or rule.rule.startswith(("/f/", "/unsubscribe"))), rule.rule
+
+
+def test_only_what_takes_files_takes_more_than_a_form(app: Flask, owner: FlaskClient, filled: None) -> None:
+    """ASVS 5.2.1: every route, whoever asks; a stated length is enough to be refused."""
+    large = set()
+    for method in ("GET", "POST"):
+        for rule in routes(app, method):
+            answer = owner.open(address(rule), method=method, data=bytes(FORM_BYTES + 1))
+            if answer.status_code != 413:
+                large.add(rule.rule)
+            else:
+                assert "<h1>Too large</h1>" in answer.text, rule.rule
+    assert large == {"/bring-in", "/bring-in/recipes", "/f/<form>", "/f/<form>/<slug>"}
 
 
 @pytest.mark.parametrize("evil", [EVIL, "//evil.example", "/\\evil.example", "javascript:alert(1)"])

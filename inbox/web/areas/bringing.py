@@ -43,14 +43,14 @@ def show_bring_in(session: Session) -> Answer:
 
 
 @area.post("/bring-in")
-@may("owner", "helper")
+@may("owner", "helper", takes=upload_bytes)
 def hand_in(session: Session) -> Answer:
     """Take a file of messages; it is worked through in the background."""
     return _take(session, "file", IMPORT)
 
 
 @area.post("/bring-in/recipes")
-@may("owner", "helper")
+@may("owner", "helper", takes=upload_bytes)
 def hand_in_recipes(session: Session) -> Answer:
     """Take a file of recipes, or the address of a page of the owner's own."""
     address = request.form.get("address", "").strip()
@@ -70,7 +70,6 @@ def _ask_for_address(session: Session, address: str) -> int:
 
 
 def _take(session: Session, field: str, what: str) -> Answer:
-    request.max_content_length = upload_bytes(settings())
     file = request.files.get(field)
     if file is None or not file.filename:
         return _again(session, field, "Choose a file first.")

@@ -84,11 +84,10 @@ def show_form(session: Session, form: str, slug: str = "") -> Answer:
 
 @area.post("/f/<form>")
 @area.post("/f/<form>/<slug>")
-@may("anyone", when_not_taken=keep_words, open_to_other_sites=True)
+@may("anyone", when_not_taken=keep_words, open_to_other_sites=True, takes=reader_form_bytes)
 def take_form(session: Session, form: str, slug: str = "") -> Answer:
     """Take a form in; thanks are said only after the commit."""
     check_site()
-    request.max_content_length = reader_form_bytes(settings())
     if not request.form.get("stamp"):
         return look_over(session, form, slug)
     result = receive_form(
