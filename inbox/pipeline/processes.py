@@ -16,14 +16,12 @@ from multiprocessing import current_process, get_context, parent_process
 from threading import Thread
 from typing import Final
 
-from threadpoolctl import threadpool_limits
-
 from inbox.reading.findings import Reading, Told
 
 ReadBatch = Callable[[list[Told]], list[Reading]]
 """Reads some messages; can be pickled."""
 
-LEAST_WAITING: Final = 2_000
+LEAST_WAITING: Final = 1_000
 """Messages below which it does not pay: to start, a process takes as long as to read some 350."""
 
 MOST: Final = 8
@@ -83,11 +81,10 @@ class _InParts:
 
 
 def _begin(read: ReadBatch) -> None:
-    """Make this process ready to read: one thread for sums, since the others have the other cores."""
+    """Make this process ready to read."""
     global _read_here
     _read_here = read
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that asks says when to end
-    threadpool_limits(limits=1)
     if hasattr(os, "nice"):
         os.nice(_NICENESS)
     Thread(target=_end_with_parent, daemon=True).start()

@@ -125,10 +125,11 @@ class ReadingModel:
         """Read each message; the readings come in the order of `told`."""
         index = index_of(catalogue)
         readings: list[Reading] = []
-        for start in range(0, len(told), BATCH):
-            batch = told[start : start + BATCH]
-            links = [link_recipe(one, index) for one in batch]
-            readings.extend(self.read_prepared(prepare(batch), links))
+        with threadpool_limits(limits=1):  # the same sums on every machine; other cores have other messages
+            for start in range(0, len(told), BATCH):
+                batch = told[start : start + BATCH]
+                links = [link_recipe(one, index) for one in batch]
+                readings.extend(self.read_prepared(prepare(batch), links))
         return readings
 
     def read_prepared(self, prepared: Prepared, links: Sequence[RecipeLink]) -> list[Reading]:

@@ -5,9 +5,9 @@
 
 Each import runs in a process of its own, so that its peak memory is its own. Reading is measured on the
 first 1,000 mails, as processor time for each: by words alone (words and cues, with the encoder's rows left
-empty) and whole. The bound is for the import with reading; the ratios without and by words alone are printed
-beside it. Time of the processor is counted, so that a second core changes nothing here: in the service one
-thread reads while another imports; `second-batch import` does one after the other.
+empty) and whole. `second-batch import` brings in on one core, then reads on each core by a process of its own
+(`inbox/pipeline/processes.py`), so on two cores half of its processor time is added to the import;
+that the processes take some two seconds each to start is not counted. The bound is for the whole.
 """
 
 import json
@@ -26,6 +26,7 @@ from pathlib import Path
 import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session, sessionmaker
+from threadpoolctl import threadpool_limits
 
 RATIO_BOUND = 4.0
 MEMORY_BOUND_MB = 150
@@ -151,7 +152,8 @@ def _read_all(sessions: sessionmaker[Session], folder: Path) -> dict[str, float]
         return np.zeros((len(cut), whole_width), np.float32), np.zeros((parts, part_width), np.float32)
 
     started = time.process_time()
-    model.read_prepared(prepare(told, encoder=blank), [RecipeLink(None, 0.0, "")] * len(told))
+    with threadpool_limits(limits=1):
+        model.read_prepared(prepare(told, encoder=blank), [RecipeLink(None, 0.0, "")] * len(told))
     words = time.process_time() - started
     started = time.process_time()
     read_messages(sessions, model, now=datetime.now(UTC))
@@ -194,12 +196,15 @@ def main(arguments: list[str]) -> int:
         read[name] / read["stored"] * count / bare for name in ("words_seconds", "reading_seconds")
     )
     print(f"ratio without reading      {ratio:.2f}")
-    print(f"ratio, words alone read    {ratio + words:.2f}")
-    print(f"ratio with reading         {ratio + reading:.2f} (bound {RATIO_BOUND})")
-    print(f"reading, mails a second    {read['stored'] / read['reading_seconds']:,.0f}")
+    print(f"ratio, words alone read    {ratio + words / 2:.2f} on two cores ({ratio + words:.2f} on one)")
+    print(
+        f"ratio with reading         {ratio + reading / 2:.2f} on two cores ({ratio + reading:.2f} on one)"
+        f" (bound {RATIO_BOUND} on two; reading measured on 1,000 mails)"
+    )
+    print(f"reading, mails a second    {read['stored'] / read['reading_seconds']:,.0f} on one core")
     print(f"peak memory                {whole['peak_mb']:.0f} MB")
     print(f"more than for 1,000 mails  {more_mb:.0f} MB (bound {MEMORY_BOUND_MB})")
-    return int(ratio + reading > RATIO_BOUND or more_mb > MEMORY_BOUND_MB)
+    return int(ratio + reading / 2 > RATIO_BOUND or more_mb > MEMORY_BOUND_MB)
 
 
 if __name__ == "__main__":
