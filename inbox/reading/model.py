@@ -90,9 +90,10 @@ class ReadingModel:
         if len(labelled) < FEWEST:
             raise InputError(f"Training needs at least {FEWEST} labelled messages, found {len(labelled)}.")
         model = cls(_version_of(labelled, seed), seed)
-        model._fit(
-            labelled, prepared or prepare([message.told for message in labelled], encoder=encode_known)
-        )
+        with threadpool_limits(limits=1):  # the same sums on every machine, and no waiting for threads
+            model._fit(
+                labelled, prepared or prepare([message.told for message in labelled], encoder=encode_known)
+            )
         return model
 
     def _fit(self, labelled: Sequence[Labelled], prepared: Prepared) -> None:
@@ -100,8 +101,7 @@ class ReadingModel:
         truth = truth_of(labelled)
         yes = truth.astype(bool)
         scores, pooled = self._scorer.fit(prepared, truth, sites)
-        with threadpool_limits(limits=1):  # tables so small are slower on several threads
-            self._fit_second_stages(labelled, prepared, yes, scores, pooled)
+        self._fit_second_stages(labelled, prepared, yes, scores, pooled)
 
     def _fit_second_stages(
         self, labelled: Sequence[Labelled], prepared: Prepared, yes: Truth, scores: Table, pooled: Table

@@ -1,5 +1,6 @@
 """Hand labels lead to another model, for all workers, only if it is at least as right."""
 
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -15,7 +16,7 @@ from inbox.pipeline.works import READ_AGAIN, REGROUP, works
 from inbox.reading import saved
 from inbox.reading.training import seed_messages
 from inbox.records.accounts import create_account
-from inbox.records.engine import make_sessions
+from inbox.records.engine import make_sessions, open_engine
 from inbox.records.settle import set_hand_label
 from inbox.records.tables import Labels, MessageReading
 from inbox.records.tables_out import Learning, LongWork
@@ -28,6 +29,17 @@ LONDON = ZoneInfo("Europe/London")
 @pytest.fixture
 def sessions(fresh_engine: Engine) -> sessionmaker[Session]:
     return make_sessions(fresh_engine)
+
+
+@pytest.fixture(params=["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
+def either(request: pytest.FixtureRequest) -> Iterator[sessionmaker[Session]]:
+    """Sessions on an empty ledger, on each database in turn."""
+    if request.param == "sqlite":
+        yield make_sessions(request.getfixturevalue("fresh_engine"))
+        return
+    engine = open_engine(request.getfixturevalue("fresh_postgres_url"))
+    yield make_sessions(engine)
+    engine.dispose()
 
 
 @pytest.fixture(autouse=True)
@@ -61,8 +73,9 @@ def do(
 
 
 def test_what_helps_is_taken_by_all_workers_and_all_is_read_again(
-    sessions: sessionmaker[Session], settings: Settings, now: datetime
+    either: sessionmaker[Session], settings: Settings, now: datetime
 ) -> None:
+    sessions = either
     with sessions.begin() as session:
         labelled = say_by_hand(session, 24, now)
         unlabelled = make_message(session, text="Please zucchini as well", received_at=now).id
@@ -102,27 +115,34 @@ def test_what_helps_is_taken_by_all_workers_and_all_is_read_again(
         assert len(session.scalars(select(Learning.id)).all()) == 1
 
 
+WORDS = "walnut barley saffron lentil mango turnip rhubarb sesame pistachio okra fennel quince".split()
+
+
 def test_what_harms_is_refused_in_plain_words(
-    sessions: sessionmaker[Session], settings: Settings, now: datetime, monkeypatch: pytest.MonkeyPatch
+    either: sessionmaker[Session], settings: Settings, now: datetime
 ) -> None:
-    kitchen = Kitchen(settings)
+    # Each wish stands there twice, put right once as a wish and once as a remark. Of a pair one lies in the
+    # quarter that is tested and the other among those learned from, so that what is learned is always wrong.
+    sessions, kitchen = either, Kitchen(settings)
     with sessions.begin() as session:
-        say_by_hand(session, 24, now)
-    do(sessions, settings, kitchen, learning.LEARN, now)
-    with sessions.begin() as session:
-        say_by_hand(session, 24, now + timedelta(hours=1), ("request", "made_it", "problem", "question"))
+        for word in WORDS:
+            for kind in ("request", "comment"):
+                said = f"Please could you make a recipe with {word}? {word} {word}, please!"
+                message = make_message(session, text=said, received_at=now)
+                set_hand_label(session, message.id, "kinds", [kind], account_id=None, now=now)
         before = kitchen.model(session).version
-    figures = iter((0.9, 0.7))
-    monkeypatch.setattr(saved, "_kinds_f1", lambda _labelled, _readings: next(figures))
 
-    said = do(sessions, settings, kitchen, learning.LEARN, now + timedelta(hours=2))
+    said = do(sessions, settings, kitchen, learning.LEARN, now)
 
-    assert said == (
-        "Tried to learn from 48 messages put right by hand; how right it is on them: 90.0 of 100 before, "
-        "70.0 of 100 with them. That is less right, so the model in use stays."
-    )
     with sessions() as session:
-        assert [row.taken for row in session.scalars(select(Learning).order_by(Learning.id))] == [True, False]
+        row = session.scalars(select(Learning)).one()
+        assert (row.taken, row.label_count) == (False, 2 * len(WORDS))
+        assert row.right_after < row.right_before
+        assert said == (
+            f"Tried to learn from 24 messages put right by hand; how right it is on them: "
+            f"{100 * row.right_before:.1f} of 100 before, {100 * row.right_after:.1f} of 100 with them. "
+            "That is less right, so the model in use stays."
+        )
         assert kitchen.model(session).version == before == Kitchen(settings).model(session).version
         assert learning.new_label_count(session) == 0
 
