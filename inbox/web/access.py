@@ -113,6 +113,7 @@ def respond(answer: Answer, frame: Frame) -> Response:
         return answer
     g.frame = frame
     page, status = (answer.page, answer.status) if isinstance(answer, Refusal) else (answer, 200)
+    g.holds_secret = page.holds_secret
     return make_response(render_template(page.template, page=page, frame=frame), status)
 
 

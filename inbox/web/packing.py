@@ -1,12 +1,13 @@
 """Pages packed by gzip for browsers that take it, so that a long list weighs little on a phone.
 
-Packing beside words that somebody else chose can give a secret away by its length. No page holds
-one that lasts: who is signed in stands in a cookie, and changes are told by their origin.
+Packing beside words that somebody else chose can give a secret away by its length (BREACH, Gluck, Harris and
+Prado 2013, from memory). So pages that hold one are not packed (`Page.holds_secret`); the others hold none:
+who is signed in stands in a cookie, and changes are told by their origin.
 """
 
 import gzip
 
-from flask import Flask, Response, request
+from flask import Flask, Response, g, request
 
 LEAST_BYTES = 1_000
 """Shorter answers gain nothing."""
@@ -23,6 +24,8 @@ def install(app: Flask) -> None:
 def pack(response: Response) -> Response:
     """Pack one answer where it is a page of some length and the browser says that it takes gzip."""
     if response.mimetype != "text/html" or response.is_streamed or "Content-Encoding" in response.headers:
+        return response
+    if g.get("holds_secret"):
         return response
     response.vary.add("Accept-Encoding")
     if request.accept_encodings["gzip"] <= 0:

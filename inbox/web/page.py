@@ -11,6 +11,8 @@ class Page:
     """Base of all page dataclasses: names the template that shows it."""
 
     template: ClassVar[str]
+    holds_secret: ClassVar[bool] = False
+    """Whether it shows what lets somebody in: a link, a code, a proof. Such a page is never packed."""
 
 
 @dataclass(frozen=True)

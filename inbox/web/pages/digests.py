@@ -81,6 +81,7 @@ class BackNumbersPage(Page):
     """All digests, newest first."""
 
     template: ClassVar[str] = "digest/list.html"
+    holds_secret: ClassVar[bool] = True
     weeks: list[tuple[str, datetime]]
     feed_address: str
     message_count: int

@@ -27,6 +27,7 @@ class CodePage(Page):
     """The second step: the password was given, as `proof` says, and a code is asked for."""
 
     template: ClassVar[str] = "entry/code.html"
+    holds_secret: ClassVar[bool] = True
     proof: str
     then: str = ""
     trouble: str = ""

@@ -107,6 +107,7 @@ class SettingsPage(Page):
     """What the owner may change."""
 
     template: ClassVar[str] = "owner/settings.html"
+    holds_secret: ClassVar[bool] = True
     groups: list[tuple[str, list[SettingLine]]]
     people: list[PersonLine]
     me: int

@@ -81,6 +81,7 @@ class Unsubscribe(Page):
     """A reader who no longer wants to be told."""
 
     template: ClassVar[str] = "forms/unsubscribe.html"
+    holds_secret: ClassVar[bool] = True
     token: str
     done: bool
     known: bool

@@ -54,6 +54,7 @@ class PhonePage(Page):
     """The secret for the phone, to scan or to type; `proof` carries it to the next step."""
 
     template: ClassVar[str] = "entry/phone.html"
+    holds_secret: ClassVar[bool] = True
     secret: str
     picture: str
     proof: str
@@ -65,6 +66,7 @@ class SpareCodesPage(Page):
     """Spare codes, which are shown only now."""
 
     template: ClassVar[str] = "entry/spare_codes.html"
+    holds_secret: ClassVar[bool] = True
     codes: list[str]
 
 
