@@ -47,8 +47,8 @@ def upgrade(engine: Engine, to: str = "head") -> None:
 
 
 def is_current(engine: Engine) -> bool:
-    """Whether the ledger has the newest form."""
-    with engine.connect() as connection:
+    """Whether the ledger can be read and has the newest form; on SQLite this waits for no writer."""
+    with engine.execution_options(sqlite_begin="DEFERRED").connect() as connection:
         return MigrationContext.configure(connection).get_current_revision() == newest()
 
 

@@ -131,6 +131,12 @@ def test_up_and_ready(nobody: FlaskClient, fresh_engine: Engine) -> None:
     assert nobody.get("/readyz").status_code == 503
 
 
+def test_ready_while_somebody_writes(nobody: FlaskClient, fresh_engine: Engine) -> None:
+    """A writer at work for longer than a health check waits must not end in a restart."""
+    with fresh_engine.begin():
+        assert nobody.get("/readyz").text == "ready\n"
+
+
 def test_still_files_are_packed_and_kept(nobody: FlaskClient) -> None:
     plain = nobody.get("/still/second-batch.css")
     packed = nobody.get("/still/second-batch.css", headers={"Accept-Encoding": "gzip"})
