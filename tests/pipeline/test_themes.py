@@ -124,6 +124,32 @@ def test_two_that_group_at_once_make_one_theme(
         assert len(session.scalars(select(Theme)).all()) == 1
 
 
+def test_a_small_theme_keeps_its_name_while_what_its_members_share_stays(
+    sessions: sessionmaker[Session],
+    grouped: tuple[list[int], list[int]],
+    seed_likeness: Likeness,
+    now: datetime,
+) -> None:
+    alone = ask_for(sessions, ["Please do a recipe for falafel."], now)
+    regroup(sessions, seed_likeness, now=now)
+    theme_id = themes_of(sessions, alone)[0]
+    with sessions.begin() as session:
+        theme = session.get_one(Theme, theme_id)
+        assert theme.name == "falafel"
+        theme.name = "the name of last week"
+    ask_for(sessions, ["Please do a recipe for ramen."], now)
+    regroup(sessions, seed_likeness, now=now)
+    with sessions.begin() as session:
+        theme = session.get_one(Theme, theme_id)
+        assert theme.name == "the name of last week"
+        theme.facets = {}
+
+    regroup(sessions, seed_likeness, now=now)
+
+    with sessions() as session:
+        assert session.get_one(Theme, theme_id).name == "falafel"
+
+
 def test_merge_outlasts_regrouping_and_the_number_lives_on(
     sessions: sessionmaker[Session],
     grouped: tuple[list[int], list[int]],
