@@ -17,8 +17,8 @@ from inbox.ranking.voices import VoiceTable
 HALF_LIVES_DAYS = (30.0, 60.0, 120.0, 240.0, 960.0)
 """Half-lives that are tried."""
 
-TRUSTS = (1.0, 0.7, 0.5, 0.35, 0.25, 0.12)
-"""Shares that are tried of what the remembered requests would be worth if nothing changed."""
+DRIFTS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4)
+"""Variances that are tried of the logarithm of today's rate about the remembered one."""
 
 FORETOLD_DAYS = 14
 LOOKS = 6
@@ -31,10 +31,25 @@ LEAST_DAYS, LEAST_VOICES = 56, 40
 
 @dataclass(frozen=True, slots=True)
 class Memory:
-    """Half-life of a voice in days, and how far the remembered ones are trusted, from 0 to 1."""
+    """Half-life of a voice in days, and how far rates have drifted from what is remembered.
+
+    Attributes
+    ----------
+    drift : float
+        Variance of the logarithm of today's rate about the remembered one.
+    """
 
     half_life_days: float
-    trust: float = 1.0
+    drift: float = 0.0
+
+    def widened(self, shape: Floats, exposure: Floats) -> tuple[Floats, Floats]:
+        """Gamma of today's rate from that of the remembered one: the same mean, the drift in its spread.
+
+        The square of the relative spread is 1 / shape, so that many voices cannot make a rate surer than
+        the drift allows, while a few are hardly touched.
+        """
+        wider = 1 + self.drift * shape
+        return shape / wider, exposure / wider
 
 
 USUAL = Memory(60.0)
@@ -56,8 +71,7 @@ def remember(
 
     A decayed count varies less than a Poisson count of the same size, because old voices count in part: over
     steady readers its variance is the rate times the integral of the squared weights. Count and exposure are
-    both multiplied by the ratio of the two integrals, which leaves the mean and sets the variance right; the
-    trust then takes off what change adds to it.
+    both multiplied by the ratio of the two integrals, which leaves the mean and sets the variance right.
 
     Parameters
     ----------
@@ -69,7 +83,7 @@ def remember(
     past = levels[:, : levels.shape[1] - now_days]
     decay = 2.0 ** (-np.arange(past.shape[1])[::-1] / memory.half_life_days)
     exposure = past @ decay
-    worth = memory.trust * exposure / (past @ decay**2)
+    worth = exposure / (past @ decay**2)
     age = voices.age_days - now_days
     weights = np.where(age >= 0, voices.whole * 2.0 ** (-np.maximum(age, 0) / memory.half_life_days), 0.0)
     counts = np.bincount(voices.theme, weights, minlength=len(level_of_theme))
@@ -105,21 +119,26 @@ def choose_memory(voices: VoiceTable, levels: Floats, level_of_theme: NDArray[np
     ]
     if not looks or voices.whole[voices.age_days < looks[-1]].sum() < LEAST_VOICES:
         return USUAL
-    memories = [Memory(half_life, trust) for half_life in HALF_LIVES_DAYS for trust in TRUSTS]
-    gains = np.zeros(len(memories))
-    for look in looks:
-        spread, known = spread_of_rates(voices, levels, level_of_theme, now_days=look)
-        inside = (voices.age_days < look) & (voices.age_days >= look - FORETOLD_DAYS)
-        came = np.bincount(voices.theme[inside], voices.whole[inside], minlength=len(level_of_theme))
-        span = levels[:, days - look : days - look + FORETOLD_DAYS].sum(axis=1)[level_of_theme]
-        for place, memory in enumerate(memories):
-            kept = remember(voices, levels, level_of_theme, memory, now_days=look)
-            shape, exposure = spread.a + kept.counts, spread.b + kept.exposures
-            gain = (
-                gammaln(shape + came)
-                - gammaln(shape)
-                + shape * np.log(exposure)
-                - (shape + came) * np.log(exposure + span)
-            )
-            gains[place] += gain[known & (level_of_theme == 0)].sum()
+    memories = [Memory(half_life, drift) for half_life in HALF_LIVES_DAYS for drift in DRIFTS]
+    gains = np.sum([_gains(voices, levels, level_of_theme, memories, look) for look in looks], axis=0)
     return memories[int(gains.argmax())]
+
+
+def _gains(
+    voices: VoiceTable, levels: Floats, level_of_theme: NDArray[np.int_], memories: list[Memory], look: int
+) -> Floats:
+    """Logarithm of how likely each memory made the voices of the two weeks from `look` days ago."""
+    spread, known = spread_of_rates(voices, levels, level_of_theme, now_days=look)
+    judged = known & (level_of_theme == 0)
+    inside = (voices.age_days < look) & (voices.age_days >= look - FORETOLD_DAYS)
+    came = np.bincount(voices.theme[inside], voices.whole[inside], minlength=len(level_of_theme))
+    days = levels.shape[1]
+    span = levels[:, days - look : days - look + FORETOLD_DAYS].sum(axis=1)[level_of_theme]
+    gains = []
+    for memory in memories:
+        kept = remember(voices, levels, level_of_theme, memory, now_days=look)
+        shape, exposure = memory.widened(spread.a + kept.counts, spread.b + kept.exposures)
+        gain = gammaln(shape + came) - gammaln(shape) - came * np.log(exposure + span)
+        gain += shape * np.log(exposure / (exposure + span))
+        gains.append(float(gain[judged].sum()))
+    return np.array(gains)

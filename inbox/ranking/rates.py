@@ -73,7 +73,8 @@ def posterior_rates(
         memory = choose_memory(voices, watched, level_of_theme)
     spread, _ = spread_of_rates(voices, watched, level_of_theme)
     kept = remember(voices, watched, level_of_theme, memory)
-    return Posterior(spread.a + kept.counts, spread.b + kept.exposures, spread, memory)
+    shape, exposure = memory.widened(spread.a + kept.counts, spread.b + kept.exposures)
+    return Posterior(shape, exposure, spread, memory)
 
 
 def first_five_shares(posterior: Posterior, other_parts: Floats, *, draws: int, seed: int) -> Floats:

@@ -14,8 +14,10 @@ from inbox.ranking.health import BASE_SHARE, FEWEST_READERS, Report, gather
 from inbox.ranking.shares import Posterior, Spread, evidence, posterior, probability_less
 from inbox.ranking.stats import Floats, newcombe
 
-SURE = 0.95
-"""Probability from which a share is said to have fallen or risen (chosen)."""
+SURE = 0.995
+"""Probability from which a share is said to have fallen or risen. Somebody looks every week, and a claim that
+would be made at one look in twenty is made at some look in one case of four; this one is made in at most one
+of twenty in half a year of looks (`tests.bench.rises --choose`)."""
 
 ENOUGH_READERS = 10
 """Readers on both sides from which "about the same" can be said (chosen: fewer would hide a real change)."""
@@ -81,7 +83,7 @@ def compare(
     before, after : sequence of Report
         Those between the revision before and this one, and those since.
     base_share : float
-        Share of failed ones among the reports that the reading learned from.
+        Share against which the reading's probabilities are taken.
     """
     voices = gather([before, after])
     (before_readers, after_readers), (before_failed, after_failed) = (

@@ -1,7 +1,7 @@
 """Shares of failed reports, when what each report says is only read with a probability.
 
 A report that was read as failed with probability p multiplies the likelihood of a recipe's share s by
-s p / base + (1 - s) (1 - p) / (1 - base), where base is the share that the reading learned from. Where a
+s p / base + (1 - s) (1 - p) / (1 - base), base being the share for which they are right. Where a
 person said it, p is 0 or 1 and this is the binomial likelihood. (Adding up the probabilities instead draws
 every recipe to the base share: with a weak reading no failing recipe is found, see `tests.bench.health`.)
 
@@ -104,8 +104,7 @@ def evidence(
     probabilities, worth, recipe : array_like of shape (n_reports,)
         Probability that the report says the dish failed; what it counts for, at most 1; row of its recipe.
     base_share : float
-        Share of failed ones among the reports that the reading learned from, against which the
-        probabilities are calibrated.
+        Share of failed ones for which the probabilities are right (`health.BASE_SHARE`).
 
     References
     ----------

@@ -1,20 +1,23 @@
 """A sudden rise of problem reports, seen when the report comes in.
 
-Every recipe's weekly count of problem reports, and every fault's, runs through a Poisson CUSUM against what
-is usual for it. The thresholds share out the false alarms, so that the whole catalogue together raises
-one in a stated number of years. Start at `find_spikes`.
+Every recipe's weekly count of problem reports, and every fault's, runs through two Poisson CUSUMs, one tuned
+to a doubling of what is usual for it and one to a burst. The thresholds share out the false alarms, so that
+the whole catalogue together raises one in a stated number of years, and they allow for how roughly the usual
+rate is known.
+
+What that means for a rare recipe: at one problem report in two weeks a doubling passes unseen, and four times
+as many are mostly seen within a quarter; at ten a week a doubling is seen within a month
+(`tests.bench.rises` prints the delays). Slower rises are left to the standing. Start at `find_spikes`.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaincinv
 
 from inbox.ranking import wording
 from inbox.ranking.cusum import reference_value, threshold_for, upper_sums
-from inbox.ranking.fits import fit_gamma_poisson
+from inbox.ranking.fits import GammaSpread, fit_gamma_poisson
 from inbox.ranking.stats import Floats
 from inbox.words import FAULTS
 
@@ -26,11 +29,17 @@ YEARS_BETWEEN_FALSE_ALARMS = 2.0
 
 WEEKS_A_YEAR = 52.1775
 
-_CAUTION = 0.9
-"""What is usual is only estimated; the rate that it lies below with this probability is taken for it."""
+REJECTED = (1.5, 6.0)
+"""Times the usual rate to which the two sums are tuned (chosen): a doubling that lasts, and a burst. Of a
+doubled trouble not even twice as many reports arrive, since the reading also takes some other reports for
+problems. The first alone sees a burst weeks later; the second alone hardly sees a doubling."""
 
-_LEAST_RISE = 1.0
-"""Smallest rise, in reports a week, that the sum is tuned to (chosen: the standing sees slower ones)."""
+_SHAPE_STEP, _RATE_STEP = 1.5, 0.3
+"""How well a usual rate is known is rounded down to powers of the one, and the rate up by at most the other,
+in standard deviations of it, so that each threshold is computed once; both err towards fewer alarms."""
+
+_LEAST_RATE = 0.005
+"""A week; one report in four years."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,56 +106,81 @@ def find_spikes(
     """
     found = []
     for of_faults in (False, True):
-        chosen = [one for one in series if (one.fault is not None) == of_faults]
-        watched = max(recipe_count * (len(FAULTS) if of_faults else 1), len(chosen), 1)
-        run_length = 2 * years * WEEKS_A_YEAR * watched
-        usual = _usual_rates(chosen, watched)
-        for one, rate in zip(chosen, usual, strict=True):
-            spike = _look_at(one, float(rate), run_length, volume)
-            if spike:
-                found.append(spike)
+        chosen = [one for one in series if (one.fault is not None) == of_faults and one.counts]
+        watched = max(recipe_count * (len(FAULTS) if of_faults else 1), len(chosen))
+        if chosen:
+            found += _look_at(chosen, watched, 2 * years * WEEKS_A_YEAR * watched, volume)
     return sorted(found, key=lambda spike: (spike.usual - spike.count, spike.recipe_id, spike.fault or ""))
+
+
+def _look_at(
+    series: Sequence[ProblemWeeks], watched: int, weeks_between: float, volume: Sequence[float]
+) -> list[Spike]:
+    shapes, exposures = _usual_rates(series, watched)
+    rates = shapes / exposures
+    counts = np.stack([_last_weeks(one.counts[_watched_from(one) :]) for one in series])
+    busy = np.maximum(_last_weeks(volume), 1.0)
+    found: dict[int, Spike] = {}
+    for times in REJECTED:
+        references, thresholds = _charts(shapes, rates, times, weeks_between * len(REJECTED))
+        allowances = (references - rates)[:, None] * busy
+        sums = upper_sums(counts, target=rates[:, None] * busy, allowance=allowances)
+        for row in np.flatnonzero(sums[:, -1] >= thresholds - 1e-9):
+            spike = _spike(series[row], counts[row], sums[row], float(rates[row]))
+            found.setdefault(int(row), spike)
+    return list(found.values())
+
+
+def _spike(one: ProblemWeeks, counts: Floats, sums: Floats, rate: float) -> Spike:
+    """The rise that began when its sum was last at nothing."""
+    fallen = np.flatnonzero(sums <= 0)
+    weeks = WATCHED_WEEKS - (int(fallen[-1]) + 1 if len(fallen) else 0)
+    count = int(counts[-weeks:].sum())
+    return Spike(one.recipe_id, one.fault, weeks, count, rate * weeks, _in_words(weeks, count, rate * weeks))
 
 
 def _watched_from(one: ProblemWeeks) -> int:
     return max(len(one.counts) - WATCHED_WEEKS, one.starts_anew)
 
 
-def _usual_rates(series: Sequence[ProblemWeeks], watched: int) -> Floats:
-    """Cautious weekly rate of each, from the weeks before the watched ones and from all other series."""
-    if not series:
-        return np.zeros(0)
+def _last_weeks(values: Sequence[float]) -> Floats:
+    """The last weeks watched, 0 before there were any."""
+    last = np.asarray(values, float)[-WATCHED_WEEKS:]
+    return np.concatenate([np.zeros(WATCHED_WEEKS - len(last)), last])
+
+
+def _usual_rates(series: Sequence[ProblemWeeks], watched: int) -> tuple[Floats, Floats]:
+    """Shape and inverse scale of each weekly rate, from the weeks before those watched and all series."""
     spans = [one.counts[one.starts_anew : _watched_from(one)] for one in series]
     counts = np.array([sum(span) for span in spans], float)
     weeks = np.array([len(span) for span in spans], float)
-    silent = max(watched - len(series), 0)
-    spread = fit_gamma_poisson(
+    spread = _spread(counts, weeks, silent=watched - len(series))
+    return spread.a + counts, spread.b + weeks
+
+
+def _spread(counts: Floats, weeks: Floats, silent: int) -> GammaSpread:
+    """How usual rates differ, those of whom nobody ever complained counted in."""
+    return fit_gamma_poisson(
         np.append(counts, 0.0),
         np.append(weeks, np.median(weeks)),
         known_by_events=False,
-        times=np.append(np.ones(len(series)), silent),
+        times=np.append(np.ones(len(counts)), silent),
     )
-    return np.asarray(gammaincinv(spread.a + counts, _CAUTION) / (spread.b + weeks))
 
 
-def _on_grid(rate: float) -> float:
-    """The rate rounded up to one of a few (steps of a tenth), so that thresholds are computed once."""
-    return float(1.1 ** math.ceil(math.log(max(rate, 0.01)) / math.log(1.1)))
-
-
-def _look_at(one: ProblemWeeks, rate: float, run_length: float, volume: Sequence[float]) -> Spike | None:
-    usual = _on_grid(rate)
-    reference = reference_value(usual, max(2 * usual, usual + _LEAST_RISE))
-    counts = one.counts[_watched_from(one) :]
-    busy = np.maximum(
-        np.ones(len(counts)), ([1.0] * len(counts) + list(volume))[-len(counts) :] if counts else 1
-    )
-    sums = upper_sums(counts, target=usual * busy, allowance=(reference - usual) * busy)
-    if not len(sums) or sums[-1] < threshold_for(usual, reference, run_length):
-        return None
-    weeks = int(np.argmax(sums[::-1] <= 0)) if (sums <= 0).any() else len(sums)
-    count = int(sum(counts[-weeks:]))
-    return Spike(one.recipe_id, one.fault, weeks, count, rate * weeks, _in_words(weeks, count, rate * weeks))
+def _charts(shapes: Floats, rates: Floats, times: float, weeks_between: float) -> tuple[Floats, Floats]:
+    """Reference value and threshold of each series."""
+    known = _SHAPE_STEP ** np.floor(np.log(shapes) / np.log(_SHAPE_STEP))
+    steps = _RATE_STEP / np.sqrt(known)
+    usual = np.exp(np.ceil(np.log(np.maximum(rates, _LEAST_RATE)) / steps) * steps)
+    pairs, place = np.unique(np.stack([known, usual], axis=1), axis=0, return_inverse=True)
+    charts = []
+    for shape, rate in pairs.tolist():
+        reference = reference_value(rate, times * rate)
+        threshold = threshold_for(shape, shape / rate, reference, WATCHED_WEEKS, weeks_between)
+        charts.append((float(reference), float(threshold)))
+    references, thresholds = np.array(charts)[place.ravel()].T
+    return references, thresholds
 
 
 def _in_words(weeks: int, count: int, usual: float) -> str:

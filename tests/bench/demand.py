@@ -33,7 +33,7 @@ from inbox.ranking.demand import ThemeVoices, rank
 from inbox.ranking.season import Season
 from inbox.ranking.stats import Floats
 from inbox.ranking.voices import Voice
-from tests.bench.error_rates import kept
+from tests.bench.error_rates import counts, kept
 
 ON = date(2027, 1, 20)
 THINGS = 150
@@ -45,6 +45,9 @@ LEAD_DAYS = 42
 FIRST = 5
 WRITES_AGAIN = 0.25
 """Mean number of further messages of a reader about the same wish, within two weeks (chosen)."""
+SURE = 4.0
+"""First parameter of the beta distribution of the probabilities that the reading gives (chosen); the other
+follows from how many of its requests are none."""
 SETTINGS = ("steady", "fans", "changing", "seasons", "misread", "all")
 OCCASIONS = {
     "easter": (date(2026, 4, 5), date(2027, 3, 28)),
@@ -129,9 +132,8 @@ def _voices(
     rates: dict[str, object],
 ) -> list[Voice]:
     """Requests for one thing as they were read."""
-    found, missed, imagined = (
-        float(str(rates[f"requests_{name}"])) for name in ("found", "missed", "imagined")
-    )
+    found, missed, imagined = counts(rates, "requests")
+    doubt = SURE * imagined / found
     days = len(asked)
     first = ON - timedelta(days=days - 1)
     misread = "misread" in chosen
@@ -139,16 +141,19 @@ def _voices(
     for day in np.repeat(np.arange(days), asked):
         if misread and random.random() < missed / (found + missed):
             continue
-        reader, weight = f"{thing}-{day}-{len(voices)}", float(random.beta(5, 1.09)) if misread else 1.0
+        reader, weight = (
+            f"{thing}-{day}-{len(voices)}",
+            float(random.beta(SURE + 1, doubt)) if misread else 1.0,
+        )
         for later in (0, *random.integers(1, 15, random.poisson(WRITES_AGAIN))):
             on = min(first + timedelta(days=int(day + later)), ON)
             voices.append(Voice(reader, on, weight))
     if misread:
         taken_for_one = random.poisson(expected * found / (found + missed) * imagined / found)
         for day in np.repeat(np.arange(days), taken_for_one):
-            # No request, but taken for one; the weights of both kinds are such that the reading is
-            # calibrated.
-            weight = float(random.beta(4, 2.09))
+            # No request, but taken for one. Probabilities from Beta(SURE, doubt) that come true as often as
+            # they say are Beta(SURE + 1, doubt) where it is one, and Beta(SURE, doubt + 1) where it is none.
+            weight = float(random.beta(SURE, doubt + 1))
             voices.append(Voice(f"{thing}-no-{day}-{len(voices)}", first + timedelta(days=int(day)), weight))
     if "fans" in chosen and random.random() < 0.25 and voices:
         for fan in range(int(random.integers(1, 3))):
@@ -214,7 +219,7 @@ def interval(values: np.ndarray) -> tuple[float, float]:
 
 def run(setting: str, seeds: int, rates: dict[str, object]) -> bool:
     """Print one setting; True where ours is ahead of each rival and the intervals cover as they should."""
-    found, missed = float(str(rates["requests_found"])), float(str(rates["requests_missed"]))
+    found, missed, _ = counts(rates, "requests")
     found_share = found / (found + missed) if setting in ("misread", "all") else 1.0
     scores: dict[str, list[tuple[float, float]]] = {name: [] for name in ("ours", *RIVALS)}
     held, ordinary = [], []

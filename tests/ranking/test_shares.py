@@ -2,7 +2,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from inbox.ranking.health import BASE_SHARE
 from inbox.ranking.shares import Posterior, Spread, evidence, fit_spread, posterior, probability_less
+from tests.bench.error_rates import fitting_base_share, measured
 
 
 def after(spread: Spread, failed: int, readers: int) -> Posterior:
@@ -58,3 +60,7 @@ def test_probability_against_draws() -> None:
     one, other = after(Spread(3, 11), 0, 0), after(Spread(6, 9), 0, 0)
     assert probability_less(one, other)[0] == pytest.approx(draws.mean(), abs=4e-3)
     assert probability_less(one, one)[0] == pytest.approx(0.5, abs=1e-3)
+
+
+def test_the_base_share_in_use_is_the_one_that_fits_the_measured_reading() -> None:
+    assert pytest.approx(fitting_base_share(measured()), abs=0.01) == BASE_SHARE

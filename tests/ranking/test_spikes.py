@@ -1,7 +1,10 @@
+from fractions import Fraction
+
 import numpy as np
 import pytest
+from scipy import stats
 
-from inbox.ranking.cusum import average_run_length, reference_value, threshold_for
+from inbox.ranking.cusum import first_passages, reference_value, threshold_for, upper_sums
 from inbox.ranking.spikes import ProblemWeeks, find_spikes
 
 QUIET = (0, 1, 0, 0, 2, 0, 1, 0, 0, 0, 1, 0, 0, 1, 0, 0) * 4
@@ -60,20 +63,44 @@ def test_nothing_to_look_at() -> None:
     assert find_spikes([ProblemWeeks(1, None, ())], recipe_count=1) == []
 
 
-@pytest.mark.parametrize("usual", [0.05, 0.6, 2.5])
-def test_the_run_length_is_the_one_that_simulation_gives(usual: float) -> None:
-    reference = reference_value(usual, 2 * usual + 1)
-    threshold = threshold_for(usual, reference, 60.0)
-    expected = average_run_length(usual, reference, threshold)
-    assert expected >= 60.0 > average_run_length(usual, reference, threshold - 1 / 8)
-    random = np.random.default_rng(11)
-    level, alarms, weeks = np.zeros(4000), 0, 2000
-    for _ in range(weeks):
-        level = np.maximum(0, level + random.poisson(usual, 4000) - reference)
-        out = level >= threshold
-        alarms += int(out.sum())
-        level[out] = 0
-    assert 4000 * weeks / alarms == pytest.approx(expected, rel=0.05)
+@pytest.mark.parametrize(("accepted", "rejected"), [(0.01, 0.02), (0.45, 0.9), (3.0, 6.0), (40.0, 80.0)])
+def test_a_doubled_rate_lies_above_the_reference_value(accepted: float, rejected: float) -> None:
+    assert accepted < reference_value(accepted, rejected) < rejected
+    assert float(reference_value(accepted, rejected)) == pytest.approx(accepted / np.log(2), rel=0.09)
+
+
+@pytest.mark.parametrize(
+    ("usual", "threshold"), [(0.05, Fraction(2)), (0.6, Fraction(4)), (2.5, Fraction(6))]
+)
+def test_first_passages_are_those_of_simulation_and_of_the_run_length(
+    usual: float, threshold: Fraction
+) -> None:
+    reference = reference_value(usual, 2 * usual)
+    threshold = Fraction(round(threshold * reference.denominator), reference.denominator)
+    found = first_passages(np.array([usual]), np.ones(1), reference, threshold, 13)
+    counts = np.random.default_rng(11).poisson(usual, (200_000, 13))
+    out = upper_sums(counts, target=usual, allowance=float(reference) - usual) >= float(threshold) - 1e-9
+    first = np.bincount(out.argmax(axis=1)[out.any(axis=1)], minlength=13) / len(counts)
+    assert np.abs(found - first).max() < 0.0015
+    # Mean run length of the chain by Brook and Evans: (I - R) L = 1.
+    states, lattice = int(threshold * reference.denominator), reference.denominator
+    jump = np.arange(states)[None, :] - np.arange(states)[:, None] + reference.numerator
+    stay = np.where(jump % lattice == 0, stats.poisson.pmf(jump // lattice, usual), 0.0)
+    stay[:, 0] = stats.poisson.cdf((reference.numerator - np.arange(states)) // lattice, usual)
+    mean_run = np.linalg.solve(np.eye(states) - stay, np.ones(states))[0]
+    long_run = first_passages(np.array([usual]), np.ones(1), reference, threshold, 6000)
+    waited = np.concatenate([[1.0], 1 - np.cumsum(long_run)[:-1]]).sum()
+    assert waited == pytest.approx(mean_run, rel=0.01)
+
+
+def test_the_threshold_keeps_the_wanted_time_and_grows_with_doubt() -> None:
+    reference = reference_value(1.0, 2.0)
+    sure, doubtful = (threshold_for(shape, shape, reference, 13, 5000.0) for shape in (400.0, 6.0))
+    assert sure < doubtful
+    part = Fraction(1, reference.denominator)
+    known = np.array([1.0])
+    at, below = (first_passages(known, np.ones(1), reference, sure - less, 13)[-1] for less in (0, 3 * part))
+    assert at <= 1 / 5000 < below
 
 
 def test_false_alarms_of_a_whole_catalogue_are_as_rare_as_set() -> None:
