@@ -45,7 +45,7 @@ def upper_sums(values: ArrayLike, *, target: ArrayLike, allowance: ArrayLike) ->
     section 9.1.2.
     """
     steps = np.asarray(values, float) - np.asarray(target, float) - np.asarray(allowance, float)
-    sums = np.empty_like(steps)
+    sums: Floats = np.empty(steps.shape)
     level = np.zeros(steps.shape[:-1])
     for place in range(steps.shape[-1]):
         level = np.maximum(0.0, level + steps[..., place])

@@ -6,8 +6,9 @@ the whole catalogue together raises one in a stated number of years, and they al
 rate is known.
 
 What that means for a rare recipe: at one problem report in two weeks a doubling passes unseen, and four times
-as many are mostly seen within a quarter; at ten a week a doubling is seen within a month
-(`tests.bench.rises` prints the delays). Slower rises are left to the standing. Start at `find_spikes`.
+as many are seen within half a year in about one case of three; at five a week a doubling is seen within half
+a year in two cases of three, at fifteen mostly within a quarter (`tests.bench.rises` prints the delays).
+Slower rises are left to the standing. Start at `find_spikes`.
 """
 
 from collections.abc import Sequence
@@ -126,7 +127,7 @@ def _look_at(
         allowances = (references - rates)[:, None] * busy
         sums = upper_sums(counts, target=rates[:, None] * busy, allowance=allowances)
         for row in np.flatnonzero(sums[:, -1] >= thresholds - 1e-9):
-            spike = _spike(series[row], counts[row], sums[row], float(rates[row]))
+            spike = _spike(series[int(row)], counts[row], sums[row], float(rates[row]))
             found.setdefault(int(row), spike)
     return list(found.values())
 
