@@ -67,7 +67,8 @@ def week_sample(session: Session, week: Week, settings: Settings, *, count: int 
         .order_by(Message.id)
     ).all()
     # A hash per message in place of a draw: a message that comes in late does not shuffle the others.
-    drawn = sorted(ids, key=lambda number: blake2b(f"{week} {number}".encode(), digest_size=8).digest())
+    key = str(week).encode()
+    drawn = sorted(ids, key=lambda number: blake2b(b"%d" % number, key=key, digest_size=8).digest())
     return sorted(drawn[:count])
 
 

@@ -11,8 +11,7 @@ from inbox.calendar import last_full_week
 from inbox.digest.charts import reliability
 from inbox.digest.drawing import Drawing
 from inbox.pipeline.checking import KindMeasured, least_sure, measured, reliability_bins, week_sample
-from inbox.records.search import messages_of
-from inbox.records.tables import HandLabel
+from inbox.records.tables import HandLabel, Labels, Message
 from inbox.settings import Settings
 from inbox.web.page import Page
 from inbox.web.pages.entries import Entry, load_entries
@@ -67,14 +66,17 @@ def _to_check(session: Session, ids: list[int]) -> list[ToCheck]:
         )
     )
     found = []
-    for row in messages_of(session, ids):
-        held = row.labels.kinds if row.labels else ()
+    kinds = [getattr(Labels, f"is_{kind}") for kind in KINDS]
+    rows = session.execute(
+        select(Message.id, Message.text, *kinds).outerjoin(Message.labels).where(Message.id.in_(ids))
+    )
+    for number, text, *holds in sorted(rows, key=lambda row: ids.index(row.id)):
         found.append(
             ToCheck(
-                entry=entries[row.id],
-                text=row.text,
-                kinds=[(kind, said(kind), kind in held) for kind in KINDS],
-                is_checked=row.id in checked,
+                entry=entries[number],
+                text=text,
+                kinds=[(kind, said(kind), bool(held)) for kind, held in zip(KINDS, holds, strict=True)],
+                is_checked=number in checked,
             )
         )
     return sorted(found, key=lambda one: one.is_checked)
