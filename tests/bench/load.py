@@ -3,7 +3,9 @@
     python -m tests.bench.load                 # 4 clients, 400 forms, at most 30 seconds a database
     python -m tests.bench.load --forms 2000    # longer
 
-The server is a process of its own on 127.0.0.1, started as the killed ones of `tests/trust` are. A client
+The server is a process of its own on 127.0.0.1, started as the killed ones of `tests/trust` are; PostgreSQL
+is measured a second time with gunicorn and several workers (`--workers`), as "Moving, backing up, growing" in
+DEVELOPERS.md has it, on an empty database of its own. A client
 opens the form, sends it, and counts it as taken on the redirect to its thanks; p95 is of the sending alone.
 A bare commit is one client that inserts a row of the same words into a table of one column, through the same
 driver, into the same database, with the ledger's own settings. Every form that was taken is then looked for.
@@ -12,12 +14,16 @@ driver, into the same database, with the ledger's own settings. Every form that 
 import argparse
 import http.client
 import multiprocessing
+import os
+import subprocess
 import sys
 import tempfile
 import threading
 import time
 from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from html import unescape
 from pathlib import Path
 from urllib.parse import urlencode
@@ -28,7 +34,7 @@ from inbox.records import migrate
 from inbox.records.engine import make_sessions, open_engine
 from inbox.records.tables import Message
 from inbox.settings import Settings
-from tests.postgres import start_postgres
+from tests.postgres import database_of_its_own, start_postgres
 from tests.trust import victims
 from tests.trust.test_kill import FIELD, free_port
 
@@ -104,9 +110,9 @@ def bare_commits_a_second(engine: Engine) -> float:
     return BARE_COMMITS / seconds
 
 
-def wait_until_up(port: int, server: multiprocessing.process.BaseProcess) -> None:
-    end = time.monotonic() + 60
-    while time.monotonic() < end and server.is_alive():
+def wait_until_up(port: int, is_alive: Callable[[], bool]) -> None:
+    end = time.monotonic() + 300
+    while time.monotonic() < end and is_alive():
         connection = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
         try:
             connection.request("GET", "/readyz")
@@ -117,39 +123,70 @@ def wait_until_up(port: int, server: multiprocessing.process.BaseProcess) -> Non
         finally:
             connection.close()
         time.sleep(0.1)
-    raise SystemExit("the server did not come up within 60 seconds")
+    raise SystemExit("the server did not come up within 300 seconds")
 
 
-def post_forms(
-    settings: Settings, client_count: int, form_count: int, seconds: float
-) -> tuple[Clients, float]:
-    """Start the server, let the clients write, stop it; what they saw, and the seconds it took."""
-    port = free_port()
+@contextmanager
+def one_process(settings: Settings, port: int) -> Iterator[None]:
+    """The server that `second-batch serve` starts."""
     server = multiprocessing.get_context("spawn").Process(
         target=victims.serve, args=(settings, port), daemon=True
     )
     server.start()
     try:
-        wait_until_up(port, server)
-        started = time.monotonic()
-        clients = Clients(port, form_count, started + seconds)
-        threads = [threading.Thread(target=clients.write) for _ in range(client_count)]
-        for thread in threads:
-            thread.start()
-        for thread in threads:
-            thread.join()
-        return clients, time.monotonic() - started
+        wait_until_up(port, server.is_alive)
+        yield
     finally:
         server.kill()
         server.join()
 
 
-def measure(name: str, settings: Settings, client_count: int, form_count: int, seconds: float) -> bool:
-    """Print the figures of one kind of ledger; whether all bounds are held."""
+@contextmanager
+def gunicorn(settings: Settings, port: int, workers: int) -> Iterator[None]:
+    """Several web workers on PostgreSQL."""
+    words = f"-m gunicorn -w {workers} -b 127.0.0.1:{port} --no-control-socket inbox.cli.workers:pages()"
+    environment = {
+        **os.environ,
+        "INBOX_FOLDER": str(settings.folder),
+        "INBOX_DATABASE_URL": settings.database_url,
+        "INBOX_FORM_POSTS_AN_HOUR": str(settings.form_posts_an_hour),
+    }
+    with (settings.folder / "gunicorn.log").open("w") as log:
+        server = subprocess.Popen([sys.executable, *words.split()], env=environment, stdout=log, stderr=log)
+        try:
+            wait_until_up(port, lambda: server.poll() is None)
+            yield
+        finally:
+            server.terminate()
+            server.wait(60)
+
+
+def post_forms(port: int, client_count: int, form_count: int, seconds: float) -> tuple[Clients, float]:
+    """Let the clients write; what they saw, and the seconds it took."""
+    started = time.monotonic()
+    clients = Clients(port, form_count, started + seconds)
+    threads = [threading.Thread(target=clients.write) for _ in range(client_count)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    return clients, time.monotonic() - started
+
+
+def measure(
+    name: str, settings: Settings, client_count: int, form_count: int, seconds: float, *, workers: int = 0
+) -> bool:
+    """Print the figures of one kind of ledger; whether all bounds are held.
+
+    With `workers` the server is gunicorn with so many of them, else one process of our own.
+    """
+    settings.folder.mkdir()
     engine = open_engine(settings.engine_url)
     migrate.upgrade(engine)
     before = bare_commits_a_second(engine)
-    clients, took = post_forms(settings, client_count, form_count, seconds)
+    port = free_port()
+    with gunicorn(settings, port, workers) if workers else one_process(settings, port):
+        clients, took = post_forms(port, client_count, form_count, seconds)
     bare = (before + bare_commits_a_second(engine)) / 2
     with make_sessions(engine)() as session:
         stored = Counter(session.scalars(select(Message.text)))
@@ -176,19 +213,19 @@ def main() -> int:
     parser.add_argument("--clients", type=int, default=4)
     parser.add_argument("--forms", type=int, default=400)
     parser.add_argument("--seconds", type=float, default=30)
+    parser.add_argument("--workers", type=int, default=2, help="gunicorn's workers, at most 8")
     asked = parser.parse_args()
     bounded = min(asked.clients, 32), min(asked.forms, 20_000), min(asked.seconds, 300)
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
+    with tempfile.TemporaryDirectory() as passing:
+        folder = Path(passing)
         settings = Settings(folder=folder / "sqlite", form_posts_an_hour=1_000_000)
-        settings.folder.mkdir()
-        held = [measure("SQLite", settings, *bounded)]
-        with start_postgres(folder / "server") as address:
-            settings = Settings(
-                folder=folder / "postgresql", database_url=address, form_posts_an_hour=1_000_000
-            )
-            settings.folder.mkdir()
-            held.append(measure("PostgreSQL", settings, *bounded))
+        held = [measure("SQLite, one process", settings, *bounded)]
+        with start_postgres(folder / "server") as server:
+            for workers in (0, min(max(asked.workers, 1), 8)):
+                with database_of_its_own(server) as address:
+                    settings = replace(settings, folder=folder / f"{workers}", database_url=address)
+                    name = f"PostgreSQL, {f'{workers} workers of gunicorn' if workers else 'one process'}"
+                    held.append(measure(name, settings, *bounded, workers=workers))
     return 0 if all(held) else 1
 
 

@@ -7,18 +7,15 @@ one, since what is killed here is the storing, not the reading.
 import json
 import logging
 import socket
-import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import waitress
 from sqlalchemy import select
-from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.calendar import Week
 from inbox.digest.build import freeze, site_of
-from inbox.errors import kind_and_place
 from inbox.intake.run import import_path
 from inbox.pipeline.judge import judge_recipes
 from inbox.pipeline.read import read_messages
@@ -26,7 +23,6 @@ from inbox.pipeline.sources import import_options
 from inbox.pipeline.weekly import caution_words
 from inbox.records.engine import make_sessions, open_engine
 from inbox.records.tables_out import Reply
-from inbox.records.turns import Leadership
 from inbox.replies.compose import sender_of
 from inbox.replies.post import mailer_of
 from inbox.replies.sending import send_due
@@ -58,21 +54,6 @@ def work(settings: Settings, letters: Path) -> None:
         week = work_once(settings, sessions, letters, week)
 
 
-def work_while_leading(settings: Settings, letters: Path) -> None:
-    """The same while this process leads, which is asked before each round; it stands by otherwise."""
-    engine = open_engine(settings.engine_url)
-    sessions = make_sessions(engine)
-    week = FIRST_WEEK
-    with Leadership(engine, settings.folder) as leader:
-        while True:
-            try:
-                if leader.held():
-                    week = work_once(settings, sessions, letters, week)
-            except SQLAlchemyError as error:  # the line was cut: what was not committed is done again
-                print(kind_and_place(error), flush=True)
-            time.sleep(0.2)
-
-
 def work_once(settings: Settings, sessions: sessionmaker[Session], letters: Path, week: Week) -> Week:
     """One round of everything; returns the week that is next."""
     now = datetime.now(UTC)
@@ -86,10 +67,10 @@ def work_once(settings: Settings, sessions: sessionmaker[Session], letters: Path
     return Week.holding(week.monday + timedelta(days=7))
 
 
-def write_letters(path: Path, count: int = IMPORTED_COUNT) -> None:
+def write_letters(path: Path) -> None:
     """Messages that the worker imports; each has words of its own."""
     with path.open("w", encoding="utf-8") as file:
-        for number in range(count):
+        for number in range(IMPORTED_COUNT):
             record = {
                 "id": str(number),
                 "channel": "comment",
