@@ -159,6 +159,6 @@ def _in_words(verdict: Verdict, before: tuple[int, int], after: tuple[int, int],
     return {
         "better": f"{counts} It helped: the share fell with a probability of {chance}.",
         "worse": f"{counts} It got worse: the share rose with a probability of {wording.per_cent(1 - fell)}.",
-        "about_the_same": f"{counts} No clear difference.",
+        "about_the_same": f"{counts} No clear difference: it fell with a probability of {chance}.",
         "too_few": f"{counts} Still too few to tell.",
     }[verdict]
