@@ -39,12 +39,18 @@ class Kitchen:
         self._number = 0
         self._likeness: Likeness | None = None
 
-    def model(self, session: Session) -> ReadingModel:
-        """The model that all workers are to use: of the shipped messages and of what was learned by hand."""
-        number = number_in_use(session)
+    def model(self, sessions: sessionmaker[Session]) -> ReadingModel:
+        """The model that all workers are to use: of the shipped messages and of what was learned by hand.
+
+        No session is open while it is trained: that takes a minute, in which readers send their words.
+        """
+        with sessions() as session:
+            number = number_in_use(session)
         with self._lock:
             if self._model is None or self._number != number:
-                self._model = load_or_train(self._settings.model_folder, learned(session))
+                with sessions() as session:
+                    labelled = learned(session)
+                self._model = load_or_train(self._settings.model_folder, labelled)
                 self._number = number
             return self._model
 
@@ -96,8 +102,7 @@ def go_round(
     again : bool, default=False
         Read also what another model has read.
     """
-    with sessions() as session:
-        model = kitchen.model(session)
+    model = kitchen.model(sessions)
     read = read_messages(
         sessions,
         model,

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session, sessionmaker
 
-from inbox.pipeline import learning
+from inbox.pipeline import learning, rounds
 from inbox.pipeline.long_work import ask, ask_to_stop, do_next
 from inbox.pipeline.rounds import Kitchen
 from inbox.pipeline.works import READ_AGAIN, REGROUP, works
@@ -18,7 +18,7 @@ from inbox.reading.training import seed_messages
 from inbox.records.accounts import create_account
 from inbox.records.engine import make_sessions, open_engine
 from inbox.records.settle import set_hand_label
-from inbox.records.tables import Labels, MessageReading
+from inbox.records.tables import Labels, Message, MessageReading
 from inbox.records.tables_out import Learning, LongWork
 from inbox.settings import Settings
 from tests.makers import make_message
@@ -83,23 +83,23 @@ def test_what_helps_is_taken_by_all_workers_and_all_is_read_again(
         set_hand_label(session, hazard_by_hand, "hazard", "pet", account_id=None, now=now)
     one, other = Kitchen(settings), Kitchen(settings)
     do(sessions, settings, one, READ_AGAIN, now)
+    before = other.model(sessions)
+    assert one.model(sessions).version == before.version
     with sessions() as session:
-        before = other.model(session)
         assert session.get_one(Labels, unlabelled).kinds == ("request",)
-        assert one.model(session).version == before.version
 
     said = do(sessions, settings, one, learning.LEARN, now)
 
     assert "The new model is in use." in said
     assert "Read 26 messages" in said
+    after = other.model(sessions)
+    assert after.version != before.version
+    assert after.version == one.model(sessions).version == Kitchen(settings).model(sessions).version
     with sessions() as session:
         row = session.scalars(select(Learning)).one()
         assert (row.taken, row.label_count, row.tried_at) == (True, 24, now)
         assert row.right_after >= row.right_before
         assert f"{100 * row.right_before:.1f} of 100 before, {100 * row.right_after:.1f} of 100 with" in said
-        after = other.model(session)
-        assert after.version != before.version
-        assert after.version == one.model(session).version == Kitchen(settings).model(session).version
         assert set(session.scalars(select(MessageReading.model_version))) == {after.version}
         assert session.get_one(Labels, unlabelled).kinds == ("comment",)
         assert session.get_one(Labels, hazard_by_hand).hazard == "pet"
@@ -130,7 +130,7 @@ def test_what_harms_is_refused_in_plain_words(
                 said = f"Please could you make a recipe with {word}? {word} {word}, please!"
                 message = make_message(session, text=said, received_at=now)
                 set_hand_label(session, message.id, "kinds", [kind], account_id=None, now=now)
-        before = kitchen.model(session).version
+    before = kitchen.model(sessions).version
 
     said = do(sessions, settings, kitchen, learning.LEARN, now)
 
@@ -143,8 +143,22 @@ def test_what_harms_is_refused_in_plain_words(
             f"{100 * row.right_before:.1f} of 100 before, {100 * row.right_after:.1f} of 100 with them. "
             "That is less right, so the model in use stays."
         )
-        assert kitchen.model(session).version == before == Kitchen(settings).model(session).version
         assert learning.new_label_count(session) == 0
+    assert kitchen.model(sessions).version == before == Kitchen(settings).model(sessions).version
+
+
+def test_readers_words_are_taken_while_the_model_is_trained(
+    sessions: sessionmaker[Session], settings: Settings, now: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def train(_folder: object, _labelled: object) -> object:
+        with sessions.begin() as session:
+            make_message(session, text="It sank.", received_at=now)
+        return object()
+
+    monkeypatch.setattr(rounds, "load_or_train", train)
+    Kitchen(settings).model(sessions)
+    with sessions() as session:
+        assert session.scalars(select(Message.text)).all() == ["It sank."]
 
 
 def test_too_few_are_said_to_be_too_few(

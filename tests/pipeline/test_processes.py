@@ -11,11 +11,13 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Engine
 
 from inbox.pipeline.processes import LEAST_WAITING, processes_wanted, several_processes
 from inbox.pipeline.rounds import Kitchen
 from inbox.reading.findings import CatalogueRecipe, Reading, RecipeLink, Told
 from inbox.reading.training import seed_messages
+from inbox.records.engine import make_sessions
 from inbox.words import KINDS
 from tests.pipeline.test_read import LiteralReader
 
@@ -104,8 +106,8 @@ def is_alive(number: int) -> bool:
 
 
 @pytest.mark.slow
-def test_the_model_reads_the_same_there(kitchen: Kitchen, session: object) -> None:
-    model = kitchen.model(session)  # type: ignore[arg-type]
+def test_the_model_reads_the_same_there(kitchen: Kitchen, sqlite_engine: Engine) -> None:
+    model = kitchen.model(make_sessions(sqlite_engine))
     told = [message.told for message in seed_messages()[::20]]
     here = model.read(told, [])
     with several_processes(partial(model.read, catalogue=[]), processes=2, waiting=LEAST_WAITING) as read:

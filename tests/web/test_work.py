@@ -166,10 +166,10 @@ def test_without_a_trained_model_the_page_says_so(owner: FlaskClient, read_messa
 
 
 def test_the_words_that_weighed_stand_on_the_message(
-    app, owner: FlaskClient, read_message: int, kitchen: Kitchen, ledger: Session, monkeypatch
+    app, owner: FlaskClient, read_message: int, kitchen: Kitchen, fresh_engine: Engine, monkeypatch
 ) -> None:
-    kitchen.model(ledger)
-    monkeypatch.setattr(Kitchen, "model_at_hand", lambda _self, session: kitchen.model(session))
+    model = kitchen.model(make_sessions(fresh_engine))
+    monkeypatch.setattr(Kitchen, "model_at_hand", lambda _self, _session: model)
     page = owner.get(f"/messages/{read_message}").text
     assert "“raw" in page
     assert "“came out”" in page
