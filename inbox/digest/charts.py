@@ -99,7 +99,7 @@ def _bars_in_words(labels: Sequence[str], counts: Sequence[int], unit: str) -> s
 def shares_with_intervals(
     title: str, rows: Sequence[ShareRow], *, limit: float | None = None, unit: str = "readers"
 ) -> Drawing:
-    """Shares as dots on their intervals, one line each; `limit` is drawn as a dashed line."""
+    """Shares as dots on their intervals, one line each; above `limit`, a dashed line, one is failing."""
     line, left, right = 38, 14, WIDTH - 14
     most = min(1.0, max([0.2, *(row.high for row in rows), limit or 0.0]) * 1.05)
     height = line * len(rows) + 26
@@ -124,7 +124,7 @@ def shares_with_intervals(
         f"{row.count:,} {unit}"
         for row in rows
     )
-    limit_words = f" The dashed line stands at {100 * limit:.0f} %." if limit is not None else ""
+    begins = f" A failing share begins at the dashed line, {100 * limit:.0f} %." if limit is not None else ""
     table = tuple(
         (
             row.name,
@@ -136,7 +136,7 @@ def shares_with_intervals(
     )
     heads = ("", "Share", "Interval", unit.capitalize())
     return Drawing(
-        WIDTH, height, title, f"{said}.{limit_words}" if rows else "Nothing yet.", heads, table, tuple(shapes)
+        WIDTH, height, title, f"{said}.{begins}" if rows else "Nothing yet.", heads, table, tuple(shapes)
     )
 
 

@@ -197,6 +197,7 @@ def test_a_draft_is_kept_sent_once_and_taken_back(owner: FlaskClient, ledger: Se
 
     owner.post(f"/replies/{number}/begin")
     assert owner.post(f"/replies/{number}", data={"body": "It does.", "do": "save"}).status_code == 303
+    assert "Go on with the draft" in owner.get(f"/messages/{number}").text
     for _ in range(2):
         owner.post(f"/replies/{number}", data={"body": "It does.", "do": "send"})
     states = ledger.execute(select(Reply.id, Reply.state, Reply.body)).all()
