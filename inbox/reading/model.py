@@ -42,6 +42,10 @@ from inbox.words import FAULTS, KINDS
 FEWEST: Final = 20
 """Labelled messages below which training makes no sense."""
 
+ENRICHED: Final = "extra"
+"""Site of the messages that were written for what is rare. No real site has its shares, so the second stages,
+which learn shares, leave it out."""
+
 SHOWN_FROM: Final = 0.05
 BATCH: Final = 1000
 """Messages read at once: bounds memory on a long archive."""
@@ -101,7 +105,12 @@ class ReadingModel:
         truth = truth_of(labelled)
         yes = truth.astype(bool)
         scores, pooled = self._scorer.fit(prepared, truth, sites)
-        self._fit_second_stages(labelled, prepared, yes, scores, pooled)
+        rows = [row for row, site in enumerate(sites) if site != ENRICHED]
+        if len(rows) < FEWEST:
+            rows = list(range(len(labelled)))
+        self._fit_second_stages(
+            [labelled[row] for row in rows], prepared.take(rows), yes[rows], scores[rows], pooled[rows]
+        )
 
     def _fit_second_stages(
         self, labelled: Sequence[Labelled], prepared: Prepared, yes: Truth, scores: Table, pooled: Table

@@ -29,7 +29,7 @@ from inbox.reading.catalogue_index import CatalogueIndex
 from inbox.reading.contextual import encode_sentences
 from inbox.reading.evaluate import compare, macro_f1, precision_recall_f1
 from inbox.reading.findings import CatalogueRecipe, Labelled, RecipeLink
-from inbox.reading.model import ReadingModel
+from inbox.reading.model import ENRICHED, ReadingModel
 from inbox.reading.prepared import Prepared, cut_clauses, prepare
 from inbox.reading.recipe_link import link_recipe
 from inbox.reading.text import plain_text
@@ -37,7 +37,6 @@ from inbox.reading.training import load_catalogue, load_labelled
 from inbox.words import FAULTS, KINDS, OUTCOMES
 
 DEMO = "dinner"
-EXTRA = "extra"
 HAND_LABELS = (50, 100, 200, 400)
 
 
@@ -50,9 +49,9 @@ def sites_of(corpus: Path | None) -> dict[str, tuple[list[Labelled], list[Catalo
     demo = seed_folder() / "demo" / "labels.jsonl"
     if DEMO not in found and demo.is_file():
         found[DEMO] = (_renamed(load_labelled(demo)), load_catalogue(demo.with_name("recipes.json")))
-    if corpus and EXTRA not in found:
-        path = seed_folder() / "messages" / f"{EXTRA}.jsonl"
-        found[EXTRA] = (load_labelled(path), [])
+    if corpus and ENRICHED not in found:
+        path = seed_folder() / "messages" / f"{ENRICHED}.jsonl"
+        found[ENRICHED] = (load_labelled(path), [])
     return found
 
 
@@ -278,7 +277,7 @@ def main() -> None:
     if given.take:
         return take(given.take)
     bench = Bench(sites_of(given.corpus))
-    names = given.site or [name for name in bench.sites if name != EXTRA]
+    names = given.site or [name for name in bench.sites if name != ENRICHED]
     if given.curve:
         curve(bench, names)
     elif given.confusions:

@@ -20,7 +20,7 @@ from inbox.reading.training import seed_messages
 from inbox.words import FAULTS, KINDS, OUTCOMES
 
 HELD_OUT = "world"
-FLOOR = {"kinds": 0.88, "outcome": 0.80, "faults": 0.71, "hazard recall": 0.96, "hazard precision": 0.65}
+FLOOR = {"kinds": 0.88, "outcome": 0.77, "faults": 0.72, "hazard recall": 0.96, "hazard precision": 0.75}
 """Recorded on this site 2026-11-28, less a margin of about three points for another machine's last digits."""
 
 
