@@ -208,7 +208,7 @@ def speed(bench: Bench) -> None:
     In processor time of one core, so that what else the machine does changes little.
     """
     model = bench.model(range(len(bench.messages)))
-    rows = np.flatnonzero(bench.site != EXTRA)[::3]
+    rows = np.flatnonzero(bench.site != ENRICHED)[::3]
     told = [bench.messages[row].told for row in rows]
     ready = bench.prepared.take(rows)
     index = CatalogueIndex([recipe for _, catalogue in bench.sites.values() for recipe in catalogue])
