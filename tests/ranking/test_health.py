@@ -56,10 +56,10 @@ def test_a_recipe_without_reports_is_judged_without_trouble() -> None:
 
 def test_the_expected_share_of_wrong_flags_is_held() -> None:
     over = np.array([0.99, 0.97, 0.86, 0.75, 0.55])
-    everyone = np.ones(5, bool)
-    assert flag(over, everyone).tolist() == [True, True, True, False, False]
-    assert flag(over, np.array([False, True, True, True, True])).tolist() == [False, True, True, False, False]
-    assert not flag(np.array([0.85]), np.ones(1, bool)).any()
+    everyone, all_but_first = np.ones(5, bool), np.arange(5) > 0
+    assert flag(over, everyone, rate=0.09).tolist() == [True, True, True, False, False]
+    assert flag(over, all_but_first, rate=0.09).tolist() == [False, True, True, False, False]
+    assert not flag(np.array([0.85]), np.ones(1, bool), rate=0.09).any()
 
 
 def test_more_failures_never_look_better() -> None:
