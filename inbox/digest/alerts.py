@@ -17,7 +17,7 @@ from sqlalchemy import delete, exists, func, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session, sessionmaker
 
-from inbox.calendar import Week
+from inbox.calendar import Week, local_date
 from inbox.digest.build import find_digest
 from inbox.digest.document import from_json
 from inbox.digest.render import HAZARD_WORDS, digest_mail
@@ -95,17 +95,23 @@ def _hazard_words(hazard: str, recipe: Recipe | None, message: Message) -> str:
 
 
 def _new_rises(session: Session, now: datetime, zone: ZoneInfo) -> list[Alert]:
-    """One alert a rise: its subject names the week in which it began, so that going on it stays the same."""
+    """One alert a rise: what began before the last alert of the same kind is that rise going on.
+
+    Of one that outlasts the weeks watched the beginning is not known any more; it is told anew as they pass.
+    """
     rows = session.execute(select(RecipeStanding, Recipe).join(Recipe, Recipe.id == RecipeStanding.recipe_id))
     alerts = []
     for standing, recipe in rows:
         for spike in standing.details.get("spikes", []):
             begun = Week.of(standing.judged_at, zone).monday - timedelta(weeks=int(spike["weeks"]) - 1)
-            fault = spike["fault"] or "any"
+            kind = f"spike:{recipe.id}:{spike['fault'] or 'any'}:"
+            told = session.scalar(select(func.max(Alert.raised_at)).where(Alert.subject.startswith(kind)))
+            if told is not None and local_date(told, zone) >= begun:
+                continue
             of_what = f", {spike['fault'].replace('_', ' ')}" if spike["fault"] else ""
             alerts.append(
                 Alert(
-                    subject=f"spike:{recipe.id}:{fault}:{Week.holding(begun)}",
+                    subject=f"{kind}{Week.holding(begun)}",
                     recipe_id=recipe.id,
                     words=f"Sudden rise, {recipe.title}{of_what}: {spike['in_words']}.",
                     raised_at=now,

@@ -14,16 +14,20 @@ from sqlalchemy import delete, insert, select
 from sqlalchemy.orm import Session
 
 from inbox.calendar import Week, local_date
+from inbox.pipeline.catalogue import as_catalogue_recipe
+from inbox.pipeline.rank import seasons_around
 from inbox.pipeline.reasons import reasons
 from inbox.ranking.faults import stand_out
 from inbox.ranking.health import RecipeHealth, RecipeReports, Report, judge
 from inbox.ranking.revisions import compare
+from inbox.ranking.season import Season, last_change
 from inbox.ranking.spikes import ProblemWeeks, Spike, find_spikes
 from inbox.records.documents import plain
 from inbox.records.page_faults import recount
 from inbox.records.tables import Labels, Message, MessageFault, Recipe, Revision
 from inbox.records.tables_out import RecipeStanding
 from inbox.settings import Settings
+from inbox.themes.coverage import recipe_facets
 from inbox.words import RECIPE_PAGE_FAULTS
 
 
@@ -58,7 +62,8 @@ def judge_recipes(session: Session, settings: Settings, *, now: datetime) -> lis
     recent = {number: changes[number].since_last(told[number]) for number in recipe_ids}
     judged = judge([_reports(number, recent[number], of_outcomes=True) for number in recipe_ids])
     faults = stand_out([_reports(number, recent[number], of_outcomes=False) for number in recipe_ids])
-    spikes = _spikes(told, changes, recipe_ids, Week.of(now, settings.zone))
+    anew = _watched_anew(session, settings, changes, local_date(now, settings.zone))
+    spikes = _spikes(told, anew, recipe_ids, Week.of(now, settings.zone))
     kept = select(RecipeStanding.recipe_id, RecipeStanding.details)
     before: dict[int, dict[str, Any]] = dict(session.execute(kept).all())
     rows = []
@@ -163,9 +168,25 @@ def _effects(told: Sequence[_Told], changes: _Changes) -> list[dict[str, Any]]:
     return effects
 
 
+def _watched_anew(
+    session: Session, settings: Settings, changes: Mapping[int, _Changes], on: date
+) -> dict[int, date]:
+    """Day from which each recipe is watched for rises: its last revision, or where its season last turned."""
+    seasons: dict[str, list[Season]] = defaultdict(list)
+    for season in seasons_around(settings, on):
+        seasons[season.code].append(season)
+    days = {}
+    for recipe in session.scalars(select(Recipe)):
+        occasions = recipe_facets(as_catalogue_recipe(recipe)).occasion
+        own = [season for code in occasions for season in seasons.get(code, ())]
+        turned = last_change(own, on, settings.lead_time_weeks * 7)
+        days[recipe.id] = max((*changes[recipe.id].dates[-1:], turned or date.min))
+    return days
+
+
 def _spikes(
     told: Mapping[int, Sequence[_Told]],
-    changes: Mapping[int, _Changes],
+    anew: Mapping[int, date],
     recipe_ids: Sequence[int],
     this_week: Week,
 ) -> dict[int, list[Spike]]:
@@ -178,7 +199,7 @@ def _spikes(
     series = [
         one
         for recipe_id in recipe_ids
-        for one in _problem_weeks(recipe_id, told[recipe_id], changes[recipe_id], first, week_count)
+        for one in _problem_weeks(recipe_id, told[recipe_id], anew[recipe_id], first, week_count)
     ]
     spikes: dict[int, list[Spike]] = defaultdict(list)
     for spike in find_spikes(series, recipe_count=len(recipe_ids), volume=_volume(days, first, week_count)):
@@ -187,7 +208,7 @@ def _spikes(
 
 
 def _problem_weeks(
-    recipe_id: int, told: Sequence[_Told], changes: _Changes, first: date, week_count: int
+    recipe_id: int, told: Sequence[_Told], anew_on: date, first: date, week_count: int
 ) -> list[ProblemWeeks]:
     """Distinct readers with a problem in each week, for the recipe and for each of its faults."""
     readers: dict[str | None, dict[int, set[str]]] = defaultdict(lambda: defaultdict(set))
@@ -196,7 +217,7 @@ def _problem_weeks(
             week = (one.report.received_on - first).days // 7
             for fault in (None, *one.report.faults):
                 readers[fault][week].add(one.report.reader)
-    anew = (changes.dates[-1] - first).days // 7 if changes.dates else 0
+    anew = (anew_on - first).days // 7
     return [
         ProblemWeeks(
             recipe_id,

@@ -64,6 +64,12 @@ def intensity(seasons: Iterable[Season], first: date, days: int, lead_days: int)
     return level
 
 
+def last_change(seasons: Iterable[Season], on: date, lead_days: int) -> date | None:
+    """Day on which a window last opened, or was last over; None where none has by `on`."""
+    changes = (day for one in seasons for day in (one.opens_on(lead_days), one.until_on + timedelta(days=1)))
+    return max((day for day in changes if day <= on), default=None)
+
+
 def next_season(seasons: Iterable[Season], on: date) -> Season | None:
     """The occurrence that is under way or comes next."""
     return min((one for one in seasons if one.until_on >= on), key=lambda one: one.on, default=None)

@@ -59,10 +59,29 @@ def test_a_rise_that_goes_on_is_one_alert(session: Session, now: datetime) -> No
     standing.judged_at, standing.details = now + timedelta(weeks=1), {"spikes": [{**rise, "weeks": 2}]}
     session.flush()
     second = raise_alerts(session, now=now + timedelta(weeks=1), zone=ZONE)
-
     assert [alert.subject for alert in first] == [f"spike:{recipe.id}:dense:2026-W48"]
     assert first[0].words == "Sudden rise, Rye loaf, dense: three reports of trouble this week."
     assert second == []
+
+
+def test_a_rise_longer_than_the_weeks_watched_is_told_once_in_as_many(
+    session: Session, now: datetime
+) -> None:
+    recipe = make_recipe(session, title="Rye loaf")
+    standing = RecipeStanding(
+        recipe_id=recipe.id, judged_at=now, standing="holding_up", share=0.1, low=0.0, high=0.2,
+        reader_count=5, failed_count=1.0, in_words="", details={},
+    )  # fmt: skip
+    session.add(standing)
+    told = []
+    for week in range(26):
+        then = now + timedelta(weeks=week)
+        standing.judged_at = then
+        standing.details = {"spikes": [{"fault": None, "weeks": min(week + 1, 13), "in_words": "more"}]}
+        session.flush()
+        told += [week for _ in raise_alerts(session, now=then, zone=ZONE)]
+
+    assert told == [0, 13]
 
 
 def test_a_hazard_taken_off_in_time_is_not_told(session: Session, now: datetime) -> None:

@@ -25,12 +25,13 @@ def sessions(fresh_engine: Engine) -> sessionmaker[Session]:
     return make_sessions(fresh_engine)
 
 
-def report(session: Session, recipe: Recipe, outcome: str, at: datetime) -> None:
-    """One reader's report on a recipe, labelled by hand."""
+def report(session: Session, recipe: Recipe, outcome: str, at: datetime) -> int:
+    """Number of one reader's report on a recipe, labelled by hand."""
     reader = make_reader(session)
     message = make_message(session, reader_id=reader.id, received_at=at)
     for field, value in (("kinds", ["made_it"]), ("outcome", outcome), ("recipe", recipe.slug)):
         set_hand_label(session, message.id, field, value, account_id=None, now=at)
+    return message.id
 
 
 def test_a_failing_recipe_stands_out(session: Session, settings: Settings, now: datetime) -> None:
@@ -168,6 +169,28 @@ def test_a_sudden_rise_is_seen_in_the_running_week(
     assert {spike["fault"] for spike in details["spikes"]} == {None, "sank"}
     assert details["faults"][0]["fault"] == "sank"
     assert session.get_one(RecipeStanding, recipes[1].id).details["spikes"] == []
+
+
+def test_a_season_that_opens_lets_the_watch_for_rises_begin_anew(
+    session: Session, settings: Settings, now: datetime
+) -> None:
+    """The window of Christmas opens on 13 November, six weeks before; the trouble came on the third."""
+    of_the_season = make_recipe(session, title="Stollen", tags={"keywords": ["Christmas", "yeast"]})
+    ordinary = make_recipe(session, title="Rye loaf")
+    for recipe in (of_the_season, ordinary, *(make_recipe(session) for _ in range(8))):
+        for week in range(20):
+            report(session, recipe, "worked", now - timedelta(weeks=week, hours=2))
+    for recipe in (of_the_season, ordinary):
+        for _ in range(8):
+            number = report(session, recipe, "failed", now - timedelta(days=20))
+            set_hand_label(session, number, "kinds", ["made_it", "problem"], account_id=None, now=now)
+
+    judge_recipes(session, settings, now=now)
+
+    assert session.get_one(RecipeStanding, of_the_season.id).details["spikes"] == []
+    assert [spike["fault"] for spike in session.get_one(RecipeStanding, ordinary.id).details["spikes"]] == [
+        None
+    ]
 
 
 def test_why_a_recipe_fails_is_kept_with_the_standing(
