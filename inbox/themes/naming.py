@@ -162,15 +162,13 @@ def name_of(
 
 def _inside(entries: Sequence[_Entry]) -> list[_Entry]:
     """The entries that come in, in their order: those that reach the bar, and what narrows them down."""
-    reached = [one for one in entries if one.strength >= 1]
-    covers = {one.id: one.covers for one in reached}
-    narrower = [
-        one
-        for one in entries
-        if one not in reached
-        and any(one.covers >= NARROWING * covers.get(id, 2.0) for id in vocabulary().lineage(one.id)[1:])
-    ]
-    return [*reached, *narrower] or list(entries[:1])
+    reached = {one.id: one.covers for one in entries if one.strength >= 1}
+
+    def comes_in(one: _Entry) -> bool:
+        wider = [reached[id] for id in vocabulary().lineage(one.id)[1:] if id in reached]
+        return one.covers >= NARROWING * max(wider) if wider else one.id in reached
+
+    return [one for one in entries if comes_in(one)] or list(entries[:1])
 
 
 def _covering(members: Sequence[Sketch], asked: Mapping[str, float]) -> Iterator[_Entry]:
