@@ -44,13 +44,17 @@ def test_a_hazard_is_raised_once(any_session: Session, now: datetime) -> None:
     assert any_session.scalars(select(Alert.message_id)).all() == [number]
 
 
-def test_a_rise_that_goes_on_is_one_alert(session: Session, now: datetime) -> None:
-    recipe = make_recipe(session, title="Rye loaf")
+def _standing(session: Session, now: datetime) -> RecipeStanding:
     standing = RecipeStanding(
-        recipe_id=recipe.id, judged_at=now, standing="holding_up", share=0.1, low=0.0, high=0.2,
-        reader_count=5, failed_count=1.0, in_words="", details={},
+        recipe_id=make_recipe(session, title="Rye loaf").id, judged_at=now, standing="holding_up", share=0.1,
+        low=0.0, high=0.2, reader_count=5, failed_count=1.0, in_words="", details={},
     )  # fmt: skip
     session.add(standing)
+    return standing
+
+
+def test_a_rise_that_goes_on_is_one_alert(session: Session, now: datetime) -> None:
+    standing = _standing(session, now)
     rise = {"fault": "dense", "weeks": 1, "in_words": "three reports of trouble this week"}
     standing.details = {"spikes": [rise]}
     session.flush()
@@ -59,7 +63,7 @@ def test_a_rise_that_goes_on_is_one_alert(session: Session, now: datetime) -> No
     standing.judged_at, standing.details = now + timedelta(weeks=1), {"spikes": [{**rise, "weeks": 2}]}
     session.flush()
     second = raise_alerts(session, now=now + timedelta(weeks=1), zone=ZONE)
-    assert [alert.subject for alert in first] == [f"spike:{recipe.id}:dense:2026-W48"]
+    assert [alert.subject for alert in first] == [f"spike:{standing.recipe_id}:dense:2026-W48"]
     assert first[0].words == "Sudden rise, Rye loaf, dense: three reports of trouble this week."
     assert second == []
 
@@ -67,12 +71,7 @@ def test_a_rise_that_goes_on_is_one_alert(session: Session, now: datetime) -> No
 def test_a_rise_longer_than_the_weeks_watched_is_told_once_in_as_many(
     session: Session, now: datetime
 ) -> None:
-    recipe = make_recipe(session, title="Rye loaf")
-    standing = RecipeStanding(
-        recipe_id=recipe.id, judged_at=now, standing="holding_up", share=0.1, low=0.0, high=0.2,
-        reader_count=5, failed_count=1.0, in_words="", details={},
-    )  # fmt: skip
-    session.add(standing)
+    standing = _standing(session, now)
     told = []
     for week in range(26):
         then = now + timedelta(weeks=week)
