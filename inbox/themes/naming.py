@@ -161,12 +161,17 @@ def name_of(
 
 
 def _inside(entries: Sequence[_Entry]) -> list[_Entry]:
-    """The entries that come in, in their order: those that reach the bar, and what narrows them down."""
+    """The entries that come in, in their order: those that reach the bar, and what narrows them down.
+
+    A narrower one that fewer than half ask for who ask for the wider one leaves it to that.
+    """
     reached = {one.id: one.covers for one in entries if one.strength >= 1}
 
     def comes_in(one: _Entry) -> bool:
         wider = [reached[id] for id in vocabulary().lineage(one.id)[1:] if id in reached]
-        return one.covers >= NARROWING * max(wider) if wider else one.id in reached
+        if one.id in reached:
+            return all(2 * one.covers >= covers for covers in wider)
+        return any(one.covers >= NARROWING * covers for covers in wider)
 
     return [one for one in entries if comes_in(one)] or list(entries[:1])
 
