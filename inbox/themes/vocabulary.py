@@ -82,7 +82,10 @@ class Vocabulary:
             for field, weight in (("words", 1.0), ("hints", HINT_WEIGHT)):
                 for words in _strings(row.get(field)):
                     self._phrases.setdefault(tuple(tokens(words)), {})[entry.id] = weight
-        self._longest = max((len(phrase) for phrase in self._phrases), default=0)
+        self._reach: dict[str, int] = {}
+        """First word of a phrase to the number of words in the longest that begins with it."""
+        for phrase in self._phrases:
+            self._reach[phrase[0]] = max(self._reach.get(phrase[0], 0), len(phrase))
 
     def find(self, words: Sequence[str]) -> list[Found]:
         """Leftmost longest matches in `words` (as `tokens` gives them), not overlapping."""
@@ -111,7 +114,7 @@ class Vocabulary:
         return "without " + id.removeprefix("no_").replace("_", " ")
 
     def _longest_at(self, words: Sequence[str], at: int) -> Found | None:
-        for end in range(min(len(words), at + self._longest), at, -1):
+        for end in range(min(len(words), at + self._reach.get(words[at], 0)), at, -1):
             hit = self._phrases.get(tuple(words[at:end]))
             if hit:
                 return Found(at, end, tuple(self.entries[id] for id in hit), max(hit.values()))
@@ -133,8 +136,10 @@ def tokens(text: str) -> list[str]:
 
     The forms need not be words; they only have to be the same for "cookie" and "cookies".
     """
-    plain = unicodedata.normalize("NFKD", text.lower().replace("ß", "ss"))
-    plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
+    plain = text.lower()
+    if not plain.isascii():
+        plain = unicodedata.normalize("NFKD", plain.replace("ß", "ss"))
+        plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
     plain = re.sub(r"['’](?:s\b)?", "", plain)
     return [_singular(word) for word in _WORD.findall(plain)]
 
