@@ -290,13 +290,18 @@ def test_a_person_ends_one_sign_in_and_then_all_others(app: Flask, nobody: Flask
     assert "all sign-ins but one were ended" in page
 
 
+def _tom_signed_in(app: Flask, engine: Engine, clock: Clock) -> tuple[int, FlaskClient]:
+    """A helper's account and browser."""
+    with make_sessions(engine).begin() as session:
+        tom = accounts.create_account(session, "Tom", "helper", None, now=clock.now).id
+    return tom, enter_by_link(app, engine, tom, clock.now)
+
+
 def test_nobody_ends_anothers_sign_in_nor_this_one_by_number(
     app: Flask, nobody: FlaskClient, fresh_engine: Engine, clock: Clock
 ) -> None:
     give_password(nobody)
-    with make_sessions(fresh_engine).begin() as session:
-        tom = accounts.create_account(session, "Tom", "helper", None, now=clock.now).id
-    his = enter_by_link(app, fresh_engine, tom, clock.now)
+    _, his = _tom_signed_in(app, fresh_engine, clock)
     with make_sessions(fresh_engine).begin() as session:
         all_numbers = [row.id for person in accounts.accounts(session)
                        for row in accounts.live_sign_ins(session, person.id, now=clock.now)]  # fmt: skip
@@ -358,9 +363,7 @@ def test_an_owner_signs_a_helper_out_and_only_what_is_asked_is_done(
 ) -> None:
     """ASVS 5.0, 7.4.5."""
     give_password(nobody)
-    with make_sessions(fresh_engine).begin() as session:
-        tom = accounts.create_account(session, "Tom", "helper", None, now=clock.now).id
-    his = enter_by_link(app, fresh_engine, tom, clock.now)
+    tom, his = _tom_signed_in(app, fresh_engine, clock)
     nobody.post(f"/settings/people/{tom}", data={"do": ""})
     assert his.get("/contents").status_code == 200
 

@@ -36,10 +36,8 @@ def show(session: Session) -> Answer:
 def change(session: Session) -> Answer:
     """Begin the second step, switch it off, or make new spare codes; the password comes first."""
     me, sender = account(), hash_sender(session, request.remote_addr or "", now=g.now)
-    try:
-        confirm_password(session, me.account_id, request.form.get("password", ""), sender, now=g.now)
-    except SignInRefusedError as error:
-        return Refusal(load_your_sign_in(session, me, now=g.now, trouble=str(error)), keep=True)
+    if refused := _password_refused(session, me.account_id, sender):
+        return Refusal(load_your_sign_in(session, me, now=g.now, trouble=refused), keep=True)
     wish, is_on = request.form.get("do", ""), second_step.is_on(session, me.account_id)
     if wish == "begin" and not is_on:
         secret = second_step.new_secret()
@@ -60,10 +58,8 @@ def change(session: Session) -> Answer:
 def end(session: Session) -> Answer:
     """End one other sign-in of this person, or all others; the password comes first (ASVS 5.0, 7.5.2)."""
     me, sender = account(), hash_sender(session, request.remote_addr or "", now=g.now)
-    try:
-        confirm_password(session, me.account_id, request.form.get("password", ""), sender, now=g.now)
-    except SignInRefusedError as error:
-        return Refusal(load_your_sign_in(session, me, now=g.now, ending_trouble=str(error)), keep=True)
+    if refused := _password_refused(session, me.account_id, sender):
+        return Refusal(load_your_sign_in(session, me, now=g.now, ending_trouble=refused), keep=True)
     which = request.form.get("which", "")
     if which == "others":
         sign_out_everywhere(session, me.account_id, but=me.sign_in_id)
@@ -103,3 +99,12 @@ def switch_on(session: Session) -> Answer:
 
 def _phone(secret: str, proof: str, trouble: str = "") -> PhonePage:
     return phone_page(secret, proof, name=account().name, site_name=settings().site_name, trouble=trouble)
+
+
+def _password_refused(session: Session, account_id: int, sender: str) -> str:
+    """Why the password that came along does not count; empty where it does."""
+    try:
+        confirm_password(session, account_id, request.form.get("password", ""), sender, now=g.now)
+    except SignInRefusedError as error:
+        return str(error)
+    return ""
