@@ -6,7 +6,7 @@ where they are, apart from those whose place was doubtful; what a person decided
 """
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
@@ -19,8 +19,8 @@ from inbox.reading.findings import CatalogueRecipe
 from inbox.records.tables import Labels, Message, MessageReading, Recipe
 from inbox.records.tables_out import RequestSketch, Theme, ThemeMember, ThemeRefusal
 from inbox.records.turns import one_at_a_time
-from inbox.themes.coverage import coverage
-from inbox.themes.facets import Facets
+from inbox.themes.coverage import coverage, offer
+from inbox.themes.facets import Facets, blend, read_facets
 from inbox.themes.grouping import TYPICAL, Grouping, SettledTheme, group
 from inbox.themes.likeness import Likeness
 from inbox.themes.naming import common_facets, name_of
@@ -227,7 +227,8 @@ def _store(
     _leave(session, [int(one.request) for one in placed if int(one.request) in lie])
     new_ids: dict[int, int] = {}
     for number in sorted({one.new for one in placed if one.new is not None}):
-        theme = Theme(name=found.new[number].name, facets=asdict(found.new[number].facets), created_at=now)
+        new = found.new[number]
+        theme = Theme(name=new.name, facets=asdict(_wanted(new.facets, new.name)), created_at=now)
         session.add(theme)
         session.flush()
         new_ids[number] = theme.id
@@ -277,6 +278,8 @@ def describe_themes(session: Session, likeness: Likeness) -> None:
     Themes that have no members any more and that nobody touched are removed.
     """
     catalogue, recipe_ids = load_catalogue(session)
+    offers = [offer(recipe) for recipe in catalogue]
+    in_hand = _in_hand(session)
     members = _typical_members(session, TYPICAL)
     counts = dict(
         session.execute(select(ThemeMember.theme_id, func.count()).group_by(ThemeMember.theme_id)).all()
@@ -292,14 +295,18 @@ def describe_themes(session: Session, likeness: Likeness) -> None:
         if not typical:
             continue
         sketches = [one for _, one in typical]
-        facets = common_facets(sketches)
-        changed = theme.facets != asdict(facets)
+        common = common_facets(sketches)
+        changed = theme.facets != asdict(_wanted(common, theme.name))
         if changed and not theme.named_by_hand and counts[theme.id] < SETTLED_READERS:
             names -= Counter([theme.name])
             theme.name = name_of(sketches, likeness.asked([sketches])[0], names)
             names[theme.name] += 1
+        facets = _wanted(common, theme.name)
         theme.facets = asdict(facets)
-        _describe_coverage(theme, facets, catalogue, recipe_ids)
+        theme.occasion = max(facets.occasion, key=lambda id: facets.occasion[id], default=None)
+        found = coverage(facets, offers, in_hand.get(theme.id, ()))
+        theme.coverage, theme.coverage_why = found.share, found.reason
+        theme.covered_by_id = recipe_ids.get(found.slug or "")
         for rank, (message_id, _) in enumerate(typical[:3], start=1):
             session.execute(
                 update(ThemeMember).where(ThemeMember.message_id == message_id).values(typical_rank=rank)
@@ -313,11 +320,29 @@ def _touched(session: Session, theme: Theme) -> bool:
     return bool(theme.named_by_hand or theme.shelf != "open" or theme.effort or merged or refused)
 
 
-def _describe_coverage(
-    theme: Theme, facets: Facets, catalogue: Sequence[CatalogueRecipe], recipe_ids: Mapping[str, int]
-) -> None:
-    found = coverage(facets, catalogue)
-    theme.coverage = found.share
-    theme.covered_by_id = recipe_ids.get(found.slug or "")
-    theme.coverage_why = found.reason
-    theme.occasion = max(facets.occasion, key=lambda id: facets.occasion[id], default=None)
+def _wanted(common: Facets, name: str) -> Facets:
+    """What a theme asks for: what its members name alike, and what its name says, whoever gave it."""
+    return blend([(common, 1.0), (read_facets(name), 1.0)])
+
+
+def _in_hand(session: Session) -> Mapping[int, Collection[str]]:
+    """Of each theme, the recipes on whose page at least half of its sure members wrote: these they know."""
+    sure = (
+        select(ThemeMember.theme_id, Message.page_recipe_id)
+        .join(Message, Message.id == ThemeMember.message_id)
+        .where(ThemeMember.doubtful.is_(False) | ThemeMember.by_hand)
+        .subquery()
+    )
+    every: dict[int, int] = dict(
+        session.execute(select(sure.c.theme_id, func.count()).group_by(sure.c.theme_id)).all()
+    )
+    written = session.execute(
+        select(sure.c.theme_id, Recipe.slug, func.count())
+        .join(Recipe, Recipe.id == sure.c.page_recipe_id)
+        .group_by(sure.c.theme_id, Recipe.slug)
+    )
+    known: dict[int, set[str]] = {}
+    for theme_id, slug, count in written:
+        if 2 * count >= every[theme_id]:
+            known.setdefault(theme_id, set()).add(slug)
+    return known

@@ -65,6 +65,8 @@ class Vocabulary:
     Attributes
     ----------
     entries : dict of str to Entry
+    wide : set of str
+        Entries that others are a kind of.
     paraphrases : list of (str, str)
         Entry and a text that asks for it: all its words in one, then ways of asking for it that need not
         use any of them. Written for this table, not taken from messages.
@@ -82,6 +84,7 @@ class Vocabulary:
             for field, weight in (("words", 1.0), ("hints", HINT_WEIGHT)):
                 for words in _strings(row.get(field)):
                     self._phrases.setdefault(tuple(tokens(words)), {})[entry.id] = weight
+        self.wide = {entry.parent for entry in self.entries.values() if entry.parent}
         self._reach: dict[str, int] = {}
         """First word of a phrase to the number of words in the longest that begins with it."""
         for phrase in self._phrases:

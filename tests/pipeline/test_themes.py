@@ -16,7 +16,7 @@ from inbox.pipeline.regroup import regroup
 from inbox.reading.training import seed_messages
 from inbox.records.engine import make_sessions
 from inbox.records.settle import set_hand_label, settle
-from inbox.records.tables import MessageReading
+from inbox.records.tables import Message, MessageReading
 from inbox.records.tables_out import Theme, ThemeMember
 from inbox.themes.grouping import Grouping, group
 from inbox.themes.likeness import Likeness
@@ -148,6 +148,44 @@ def test_a_small_theme_keeps_its_name_while_what_its_members_share_stays(
 
     with sessions() as session:
         assert session.get_one(Theme, theme_id).name == "falafel"
+
+
+def test_who_asks_on_a_recipes_page_is_not_pointed_to_it_and_others_are(
+    sessions: sessionmaker[Session], seed_likeness: Likeness, now: datetime
+) -> None:
+    with sessions.begin() as session:
+        recipe = make_recipe(session, slug="loaf", title="Gluten-Free Sandwich Loaf", tags={})
+        recipe_id = recipe.id
+    ids = ask_for(sessions, BREAD, now)
+
+    def answered_by() -> int | None:
+        regroup(sessions, seed_likeness, now=now)
+        with sessions() as session:
+            return session.get_one(Theme, themes_of(sessions, ids)[0]).covered_by_id
+
+    assert answered_by() == recipe_id
+    with sessions.begin() as session:
+        for number in ids[:2]:
+            session.get_one(Message, number).page_recipe_id = recipe_id
+    assert answered_by() is None
+
+
+def test_a_name_that_a_person_gave_says_what_is_asked_for(
+    sessions: sessionmaker[Session],
+    grouped: tuple[list[int], list[int]],
+    seed_likeness: Likeness,
+    now: datetime,
+) -> None:
+    _, ice = grouped
+    theme_id = themes_of(sessions, ice)[0]
+    with sessions.begin() as session:
+        hand_themes.rename(session, theme_id, "Sugar-free ice cream for children")
+    regroup(sessions, seed_likeness, now=now)
+
+    with sessions() as session:
+        facets = session.get_one(Theme, theme_id).facets
+    assert "sugar_free" in facets["diet"]
+    assert "children" in facets["audience"]
 
 
 def test_merge_outlasts_regrouping_and_the_number_lives_on(
