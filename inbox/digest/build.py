@@ -55,7 +55,7 @@ def build_digest(session: Session, week: Week, *, site: Site, caution: Caution, 
     hazards = sections.hazards(session, week, site, caution)
     troubled = sections.troubled(session, week, site)
     wishes = sections.wishes(session, week, site)
-    owed_counts = owed_count(session, now=now)
+    owed_counts = {group: one.count for group, one in owed_count(session, now=now).items()}
     numbers = week_numbers(session, week, site.zone)
     quiet = _is_quiet(hazards, troubled, wishes, owed_counts, numbers[-1])
     since = before.built_at if before is not None else week.start_at(site.zone)

@@ -6,9 +6,25 @@ Several messages of one reader about one thing are one entry. Start with `owed`.
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cache
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Row, Select, and_, exists, false, func, or_, select, true, update
+from sqlalchemy import (
+    ColumnElement,
+    Integer,
+    Row,
+    Select,
+    SQLColumnExpression,
+    and_,
+    bindparam,
+    exists,
+    false,
+    func,
+    or_,
+    select,
+    true,
+    update,
+)
 from sqlalchemy.orm import Session, aliased
 
 from inbox.errors import NotFoundError
@@ -18,6 +34,9 @@ from inbox.replies.stuck import words_of_haste
 
 GROUPS: Final = ("hazard", "stuck", "problem", "question", "first_made_it", "rest")
 """In the order in which they are answered."""
+
+_COUNTED: Final = ("hazard", "problem", "question", "first_made_it")
+"""Groups whose waiting messages are counted, each in the first group that it belongs to."""
 
 SINCE_DAYS: Final = 60
 """Older messages are no longer offered. Chosen: an answer after two months rarely helps a cook."""
@@ -103,36 +122,83 @@ def _newest_waiting(
 
     Asked for in two steps, so that each walks an index of moments and stops early.
     """
-    for wanted in (true(), false()):
-        rows = _waiting(group, now=now, since_days=since_days).where(Message.reply_wanted == wanted)
-        found = session.execute(rows.limit(limit)).all()
+    since = now - (timedelta(hours=HASTE_HOURS) if group == "stuck" else timedelta(days=since_days))
+    for wanted in (True, False):
+        found = session.execute(
+            _newest_of(group, wanted), {"since": since, "until": now, "at_most": limit}
+        ).all()
         yield from found
         limit -= len(found)
         if limit <= 0:
             return
 
 
+@cache
+def _newest_of(group: str, wanted: bool) -> Select[*tuple[Any, ...]]:
+    """Statement of `_newest_waiting`; made once, as making it costs more than most answers."""
+    moment, number = _order_of(group)
+    rows = _columns().where(_waiting(group), Message.reply_wanted == (true() if wanted else false()))
+    return rows.order_by(moment.desc(), number.desc()).limit(bindparam("at_most", type_=Integer))
+
+
+@dataclass(frozen=True, slots=True)
+class OwedCount:
+    """How many messages of a group wait: so many were counted, and whether those are all."""
+
+    count: int
+    is_all: bool
+
+    def __str__(self) -> str:
+        return f"{self.count:,}" + ("" if self.is_all else " or more")
+
+
 def owed_count(
-    session: Session, *, now: datetime, since_days: int = SINCE_DAYS, at_most: int = COUNTED_AT_MOST
-) -> dict[str, int]:
+    session: Session,
+    *,
+    now: datetime,
+    since_days: int = SINCE_DAYS,
+    at_most: int = COUNTED_AT_MOST,
+    reports_at_most: int | None = None,
+) -> dict[str, OwedCount]:
     """How many messages of each group wait for an answer; one message counts in its first group only.
 
-    Counted up to `at_most` each: whoever owes a thousand answers needs no exact figure,
-    and it would cost a walk over months of messages. The group "stuck" is counted among
-    problems and questions, as it passes with the hour.
+    Counted up to `at_most` each: whoever owes hundreds of answers needs no exact figure, and it
+    would cost a walk over months of messages. The group "stuck" is counted among problems and
+    questions, as it passes with the hour.
+
+    Parameters
+    ----------
+    reports_at_most : int, optional
+        First reports are looked for among so many unanswered ones; among all by default.
     """
-    earlier: list[ColumnElement[bool]] = []
+    given = {"since": now - timedelta(days=since_days), "until": now}
     counts = {}
-    for group in ("hazard", "problem", "question", "first_made_it"):
-        rows = _waiting(group, now=now, since_days=since_days).with_only_columns(Message.id)
-        rows = rows.where(*earlier).order_by(None).limit(at_most)
-        counts[group] = session.scalar(select(func.count()).select_from(rows.subquery())) or 0
-        earlier.append(_is_not_of(group))
+    for group in _COUNTED:
+        limit = reports_at_most if group == "first_made_it" else at_most
+        look_at = None if limit is None else limit + 1
+        seen, count = session.execute(_counted(group, look_at), given).one()
+        is_all = count <= at_most and (look_at is None or seen < look_at)
+        counts[group] = OwedCount(min(count, at_most), is_all)
     return counts
 
 
+@cache
+def _counted(group: str, look_at: int | None) -> Select[int, int]:
+    """How many were looked at, and how many of them count."""
+    is_report = group == "first_made_it"
+    earlier = _COUNTED[: _COUNTED.index(group)]
+    rows = (
+        _joined(select(Message.id, Message.reader_id, Message.received_at))
+        .where(_waiting("made_it" if is_report else group), *(_is_not_of(one) for one in earlier))
+        .limit(look_at)
+        .subquery()
+    )
+    counts = _is_first_report(rows.c.reader_id, rows.c.received_at) if is_report else true()
+    return select(func.count(), func.count().filter(counts)).select_from(rows)
+
+
 def count_words(count: int) -> str:
-    """Count as it is shown: with "or more" where counting stopped."""
+    """Count as it stands in a digest: with "or more" where counting stopped."""
     return f"{count:,} or more" if count >= COUNTED_AT_MOST else f"{count:,}"
 
 
@@ -172,7 +238,7 @@ def _columns() -> Select[*tuple[Any, ...]]:
         .correlate(Message)
         .scalar_subquery()
     )
-    return (
+    return _joined(
         select(
             Message.id,
             Message.reader_id,
@@ -194,10 +260,14 @@ def _columns() -> Select[*tuple[Any, ...]]:
             Recipe.title,
             theme.label("theme_id"),
         )
-        .select_from(Message)
+    ).outerjoin(Recipe, Recipe.id == Labels.recipe_id)
+
+
+def _joined(columns: Select[*tuple[Any, ...]]) -> Select[*tuple[Any, ...]]:
+    return (
+        columns.select_from(Message)
         .outerjoin(Labels, Labels.message_id == Message.id)
         .outerjoin(Reader, Reader.id == Message.reader_id)
-        .outerjoin(Recipe, Recipe.id == Labels.recipe_id)
     )
 
 
@@ -220,16 +290,23 @@ def _condition(group: str) -> ColumnElement[bool]:
         return Labels.is_problem == true()
     if group == "question":
         return Labels.is_question == true()
+    if group == "made_it":
+        return and_(Labels.is_made_it == true(), Message.reader_id.is_not(None))
     if group == "first_made_it":
-        before, before_labels = aliased(Message), aliased(Labels)
-        earlier = exists().where(
-            before.reader_id == Message.reader_id,
-            before.received_at < Message.received_at,
-            before_labels.message_id == before.id,
-            before_labels.is_made_it == true(),
-        )
-        return and_(Labels.is_made_it == true(), Message.reader_id.is_not(None), ~earlier)
+        return and_(_condition("made_it"), _is_first_report(Message.reader_id, Message.received_at))
     return true()
+
+
+def _is_first_report(
+    reader_id: SQLColumnExpression[int | None], received_at: SQLColumnExpression[datetime]
+) -> ColumnElement[bool]:
+    before, before_labels = aliased(Message), aliased(Labels)
+    return ~exists().where(
+        before.reader_id == reader_id,
+        before.received_at < received_at,
+        before_labels.message_id == before.id,
+        before_labels.is_made_it == true(),
+    )
 
 
 def _is_not_of(group: str) -> ColumnElement[bool]:
@@ -244,13 +321,22 @@ def _reachable() -> ColumnElement[bool]:
     return or_(by_mail, Message.channel.in_(("comment", "social")))
 
 
-def _waiting(group: str, *, now: datetime, since_days: int) -> Select[*tuple[Any, ...]]:
-    since = now - (timedelta(hours=HASTE_HOURS) if group == "stuck" else timedelta(days=since_days))
-    at = Message.received_at if group == "rest" else Labels.received_at
-    rows = _columns().where(_unanswered(), _condition(group), at >= since, at <= now)
-    if group != "hazard":
-        rows = rows.where(_reachable())
-    return rows.order_by(at.desc(), Labels.message_id.desc() if group != "rest" else Message.id.desc())
+def _waiting(group: str) -> ColumnElement[bool]:
+    """Messages of a group that wait for an answer, between the moments `since` and `until`."""
+    moment, _ = _order_of(group)
+    between = [
+        moment >= bindparam("since", type_=Message.received_at.type),
+        moment <= bindparam("until", type_=Message.received_at.type),
+    ]
+    reachable = [] if group == "hazard" else [_reachable()]
+    return and_(_unanswered(), _condition(group), *between, *reachable)
+
+
+def _order_of(group: str) -> tuple[ColumnElement[Any], ColumnElement[Any]]:
+    """Columns of moment and number; copied into `labels`, where one index has them with the kind."""
+    if group == "rest":
+        return Message.received_at, Message.id  # type: ignore[return-value]
+    return Labels.received_at, Labels.message_id  # type: ignore[return-value]
 
 
 def _answered_together(session: Session, *, since: datetime) -> set[int]:

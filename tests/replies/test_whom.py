@@ -10,7 +10,7 @@ from inbox.records.tables import Message
 from inbox.records.undo import remember, undo
 from inbox.replies.drafts import open_draft
 from inbox.replies.stuck import words_of_haste
-from inbox.replies.whom import count_words, no_reply_needed, owed, owed_count
+from inbox.replies.whom import OwedCount, count_words, no_reply_needed, owed, owed_count
 from tests.makers import make_account, make_message, make_reader, make_recipe
 from tests.replies.outbox import SENDER, label, make_waiting
 
@@ -140,7 +140,11 @@ def test_counts_take_a_message_once(session: Session, now: datetime) -> None:
     wrote(session, now, "question")
     wrote(session, now, "made_it")
 
-    assert owed_count(session, now=now) == {"hazard": 1, "problem": 1, "question": 1, "first_made_it": 1}
+    counts = owed_count(session, now=now)
+
+    assert counts == dict.fromkeys(
+        ("hazard", "problem", "question", "first_made_it"), OwedCount(1, is_all=True)
+    )
 
 
 @pytest.mark.parametrize(
@@ -173,5 +177,18 @@ def test_counting_stops_where_it_says(session: Session, now: datetime) -> None:
     for _ in range(3):
         wrote(session, now, "question")
 
-    assert owed_count(session, now=now, at_most=2)["question"] == 2
+    assert owed_count(session, now=now, at_most=2)["question"] == OwedCount(2, is_all=False)
+    assert owed_count(session, now=now, at_most=3)["question"] == OwedCount(3, is_all=True)
     assert [count_words(count) for count in (0, 999, 1000)] == ["0", "999", "1,000 or more"]
+    assert [str(OwedCount(1_200, is_all)) for is_all in (True, False)] == ["1,200", "1,200 or more"]
+
+
+def test_first_reports_are_looked_for_among_so_many(any_session: Session, now: datetime) -> None:
+    reader = make_reader(any_session)
+    wrote(any_session, now, "made_it", reader_id=reader.id, hours=30)
+    for hours in (20, 10):
+        wrote(any_session, now, "made_it", reader_id=reader.id, hours=hours)
+
+    assert owed_count(any_session, now=now)["first_made_it"] == OwedCount(1, is_all=True)
+    assert owed_count(any_session, now=now, reports_at_most=3)["first_made_it"] == OwedCount(1, is_all=True)
+    assert not owed_count(any_session, now=now, reports_at_most=2)["first_made_it"].is_all

@@ -13,7 +13,7 @@ from inbox.records.tables_out import Reply
 from inbox.replies.drafts import place_of, state_words
 from inbox.replies.phrases import FIELDS, all_phrases
 from inbox.replies.suggest import Suggestion, suggestions
-from inbox.replies.whom import Owed, count_words, owed, owed_count
+from inbox.replies.whom import Owed, owed, owed_count
 from inbox.settings import Settings
 from inbox.web.page import Page
 from inbox.web.pages.entries import Entry, excerpt, load_entries
@@ -27,6 +27,9 @@ GROUP_WORDS = {
     "rest": "The rest",
 }
 OWED_SHOWN = 40
+COUNTED_AT_MOST = 200
+"""Of each group; and first reports are looked for among so many. Chosen: several times what is shown."""
+
 SENT_SHOWN = 40
 
 
@@ -58,12 +61,10 @@ def load_replies(session: Session, *, now: datetime) -> RepliesPage:
     groups: dict[str, list[OwedLine]] = {}
     for entry in owed(session, now=now, limit=OWED_SHOWN):
         groups.setdefault(entry.group, []).append(_owed_line(entry))
-    counts = owed_count(session, now=now)
+    counts = owed_count(session, now=now, at_most=COUNTED_AT_MOST, reports_at_most=COUNTED_AT_MOST)
     return RepliesPage(
         groups=[(GROUP_WORDS[code], lines) for code, lines in groups.items()],
-        waiting=[
-            f"{GROUP_WORDS[code].lower()} {count_words(count)}" for code, count in counts.items() if count
-        ],
+        waiting=[f"{GROUP_WORDS[code].lower()} {count}" for code, count in counts.items() if count.count],
     )
 
 
