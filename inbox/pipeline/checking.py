@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from hashlib import blake2b
 
-from sqlalchemy import func, select
+from sqlalchemy import BigInteger, ColumnElement, cast, func, select
 from sqlalchemy.orm import Session
 
 from inbox.calendar import Week, last_full_week
@@ -27,6 +27,10 @@ ENOUGH_MEANT = 30
 then at most some 18 points wide to either side."""
 
 LEAST_SURE_COUNT = 5
+
+_PRIME = 2**31 - 1
+"""Products of two numbers below it fit a database's integers."""
+
 BINS = 5
 
 
@@ -56,20 +60,45 @@ class KindMeasured:
 
 def week_sample(session: Session, week: Week, settings: Settings, *, count: int = SAMPLE_COUNT) -> list[int]:
     """Numbers of the week's random sample; the same ones whoever asks and whenever."""
-    ids = session.scalars(
-        select(Message.id)
-        .join(MessageReading, MessageReading.message_id == Message.id)
+    # Most of the week's messages will do, so that a few more than wanted are drawn and looked at first.
+    few = _drawn(session, week, settings, count, among=10 * count)
+    return sorted(few if len(few) == count else _drawn(session, week, settings, count, among=None))
+
+
+def _drawn(session: Session, week: Week, settings: Settings, count: int, among: int | None) -> Sequence[int]:
+    """The first of the week's messages in the order of the draw that readers wrote and that were read."""
+    place = _place_in_draw(str(week)).label("place")
+    drawn = (
+        select(Message.id, place)
         .where(
-            Message.kept_apart.is_(None),
             Message.received_at >= week.start_at(settings.zone),
             Message.received_at < week.end_at(settings.zone),
         )
-        .order_by(Message.id)
+        .order_by(place, Message.id)
+        .limit(among)
+        .subquery()
+    )
+    return session.scalars(
+        select(drawn.c.id)
+        .join(Message, Message.id == drawn.c.id)
+        .join(MessageReading, MessageReading.message_id == drawn.c.id)
+        .where(Message.kept_apart.is_(None))
+        .order_by(drawn.c.place, drawn.c.id)
+        .limit(count)
     ).all()
-    # A hash per message in place of a draw: a message that comes in late does not shuffle the others.
-    key = str(week).encode()
-    drawn = sorted(ids, key=lambda number: blake2b(b"%d" % number, key=key, digest_size=8).digest())
-    return sorted(drawn[:count])
+
+
+def _place_in_draw(week: str) -> ColumnElement[int]:
+    """Where a message stands in a week's draw; a message that comes in late does not shuffle the others.
+
+    A polynomial of the message's number modulo a prime, its coefficients drawn by the week: any three
+    messages stand in independent places (Wegman MN, Carter JL (1981), Journal of Computer and System
+    Sciences 22:265-279), and the database reckons it without handing the week's messages out.
+    """
+    seed = blake2b(week.encode(), digest_size=24).digest()
+    a, b, c = (int.from_bytes(seed[at : at + 8]) % _PRIME for at in (0, 8, 16))
+    number = cast(Message.id, BigInteger) % _PRIME
+    return ((a * number + b) % _PRIME * number + c) % _PRIME
 
 
 def least_sure(session: Session, *, leave_out: Sequence[int], count: int = LEAST_SURE_COUNT) -> list[int]:
@@ -78,7 +107,7 @@ def least_sure(session: Session, *, leave_out: Sequence[int], count: int = LEAST
         session.scalars(
             select(Labels.message_id)
             .where(Labels.by_hand.is_(False), Labels.message_id.not_in(leave_out))
-            .order_by(Labels.least_sure, Labels.message_id.desc())
+            .order_by(Labels.least_sure, Labels.message_id)
             .limit(count)
         )
     )
