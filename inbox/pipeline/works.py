@@ -29,7 +29,8 @@ from inbox.settings import Settings
 IMPORT, RECIPES, READ_AGAIN, DIGEST, WIPE = "import", "recipes", "read again", "digest", "wipe"
 REGROUP, RECKON = "regroup", "reckon"
 
-_IS_BEING_RECKONED = select(exists().where(LongWork.what == RECKON, LongWork.finished_at.is_(None)))
+IS_BEING_RECKONED = exists().where(LongWork.what == RECKON, LongWork.finished_at.is_(None))
+"""Whether a decision was made that ranking and standings do not tell of yet; a part of statements."""
 
 
 def reckon_soon(session: Session, *, now: datetime) -> None:
@@ -41,11 +42,6 @@ def reckon_soon(session: Session, *, now: datetime) -> None:
     session.execute(delete(LongWork).where(LongWork.what == RECKON, LongWork.finished_at.is_not(None)))
     if session.scalar(waits.where(LongWork.finished_at.is_(None)).limit(1)) is None:
         ask(session, RECKON, {"name": "Reckoning anew"}, now=now)
-
-
-def is_being_reckoned(session: Session) -> bool:
-    """Whether a decision was made that ranking and standings do not tell of yet."""
-    return bool(session.scalar(_IS_BEING_RECKONED))
 
 
 def works(

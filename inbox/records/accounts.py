@@ -216,7 +216,7 @@ def find_signed_in(session: Session, token: str | None, *, now: datetime) -> Sig
     """Who is behind the cookie's token, or None where it is unknown, over, or long unused."""
     if not token:
         return None
-    row = session.execute(_SIGNED_IN, {"token_hash": hash_token(token)}).one_or_none()
+    row = session.connection().execute(_SIGNED_IN, {"token_hash": hash_token(token)}).one_or_none()
     if row is None or row.ends_at <= now or row.seen_at <= now - timedelta(days=IDLE_DAYS):
         return None
     return SignedIn(row.account_id, row.name, row.role, row.id, row.seen_at)

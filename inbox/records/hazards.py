@@ -3,7 +3,7 @@
 from collections.abc import Collection, Sequence
 from datetime import datetime, timedelta
 
-from sqlalchemy import bindparam, delete, func, select
+from sqlalchemy import ScalarSelect, bindparam, delete, func, select
 from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
@@ -28,14 +28,25 @@ _WAITING = select(Labels.message_id).where(
 _COUNT_WAITING = select(func.count()).select_from(_WAITING.subquery())
 
 
-def waiting(session: Session, *, now: datetime) -> Sequence[int]:
-    """Numbers of messages with a hazard that nobody has dealt with."""
-    return session.scalars(_WAITING, {"since": now - timedelta(days=WAITS_DAYS)}).all()
-
-
 def count_waiting(session: Session, *, now: datetime) -> int:
-    """How many wait; asked for on every page, so the statement is made once."""
-    return session.scalar(_COUNT_WAITING, {"since": now - timedelta(days=WAITS_DAYS)}) or 0
+    """How many messages with a hazard wait: nobody has dealt with them."""
+    return session.scalar(_COUNT_WAITING, {"since": waits_since(now)}) or 0
+
+
+def waits_since(now: datetime) -> datetime:
+    """From when on messages with a hazard wait."""
+    return now - timedelta(days=WAITS_DAYS)
+
+
+def counted_waiting(at_most: int) -> ScalarSelect[int]:
+    """How many wait, up to `at_most`, as a part of a statement; it is given `waits_since` as "since"."""
+    return select(func.count()).select_from(_WAITING.limit(at_most).subquery()).scalar_subquery()
+
+
+def of_those_waiting(session: Session, message_ids: Collection[int], *, now: datetime) -> set[int]:
+    """Those of these messages that wait."""
+    rows = _WAITING.where(Labels.message_id.in_(message_ids))
+    return set(session.scalars(rows, {"since": waits_since(now)}))
 
 
 def deal_with(session: Session, message_id: int, *, done: bool, now: datetime) -> None:

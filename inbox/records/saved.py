@@ -15,7 +15,7 @@ _SAVED = select(SavedSetting.name, SavedSetting.value)
 
 def saved_settings(session: Session) -> dict[str, str]:
     """Names and texts of all that was saved, private values of the program included."""
-    return dict(session.execute(_SAVED).all())
+    return dict(session.connection().execute(_SAVED).all())
 
 
 def with_saved(session: Session, settings: Settings) -> Settings:

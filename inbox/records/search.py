@@ -7,11 +7,12 @@ Start with `find`.
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, bindparam, func, select, text, tuple_
+from sqlalchemy import ColumnElement, Integer, Select, bindparam, exists, func, select, text, tuple_
 from sqlalchemy.orm import Session, joinedload, selectinload
 
 from inbox.records.engine import is_postgresql
@@ -29,8 +30,19 @@ Measured at 1,000,000 messages (tests/bench/pages.py): each way alone is too slo
 MARK_START, MARK_END = "\x02", "\x03"
 """Stand around found words; control signs, so that they are told from anything that is typed."""
 
+Asked = frozenset[str]
+"""Names of the fields that a search asks for."""
+
+STATEMENTS_KEPT = 256
+"""Making a statement costs several times what a short answer does."""
+
+_LIMIT = bindparam("limit", type_=Integer)
+_SERVED_BY_LABELS = frozenset({*(f"is_{kind}" for kind in KINDS), "hazard", "any_hazard", "recipe_id"})
 _PIECE = re.compile(r'(-?)"([^"]*)"?|(-?)(\S+)')
 _WORDS_OF_MESSAGE = "to_tsvector('english', coalesce(messages.subject, '') || ' ' || messages.text)"
+
+_AMONG_MATCHES = "messages.id IN (SELECT rowid FROM message_words WHERE message_words MATCH :match)"
+_IN_WORDS = "EXISTS (SELECT 1 FROM message_words WHERE message_words MATCH :match AND rowid = messages.id)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,34 +136,49 @@ def find(
     if search.words.strip() and not match:
         return Found([], {}, False, False)
     matches = _match_count(session, match, many_matches + 1)
-    every = _conditions(session, search, match, matches, few_matches, many_matches)
-    columns = _order_of(search)
+    how = _how_to_match(session, match, matches, few_matches, many_matches)
     backwards = newer_than is not None
     start = newer_than or older_than
-    query = every
+    given = _given(search, match) | {"limit": limit + 1}
     if start is not None:
-        here, there = _positions(start, columns)
-        query = every.where(here > there if backwards else here < there)
-    order = [column.asc() if backwards else column.desc() for column in columns]
-    rows = session.execute(query.with_only_columns(*columns).order_by(*order).limit(limit + 1)).all()
+        given |= {"from_at": start.received_at, "from_id": start.message_id}
+    asked = _asked_of(search)
+    stretch = _stretch(asked, how, from_there=start is not None, backwards=backwards)
+    rows_of = session.connection().execute  # past the ORM, which has nothing to add to plain columns
+    rows = rows_of(stretch, given).all()
     places = [Position(moment, number) for moment, number in rows[:limit]]
     if backwards:
         places.reverse()
     more = len(rows) > limit
+    count: int | None = None
+    if matches <= few_matches:
+        counted = {**given, "limit": count_at_most}
+        count = rows_of(_counted(asked, how), counted).scalar_one() if count_at_most else 0
     return Found(
         places=places,
         marked=_marked(session, match, [place.message_id for place in places]) if match else {},
         has_newer=more if backwards else start is not None,
         has_older=True if backwards else more,
-        count=None if matches > few_matches else _count(session, every, count_at_most),
+        count=count,
     )
 
 
-def _count(session: Session, query: Select[Message], at_most: int) -> int:
-    if not at_most:
-        return 0
-    found = query.with_only_columns(Message.id).limit(at_most).subquery()
-    return session.scalar(select(func.count()).select_from(found)) or 0
+@lru_cache(STATEMENTS_KEPT)
+def _stretch(asked: Asked, how: str, *, from_there: bool, backwards: bool) -> Select[*tuple[datetime, int]]:
+    """Statement for one stretch; made once for all searches that ask for the same fields."""
+    columns = _order_of(asked)
+    query = _conditions(asked, how).with_only_columns(*columns)
+    if from_there:
+        here, there = _positions(columns)
+        query = query.where(here > there if backwards else here < there)
+    order = [column.asc() if backwards else column.desc() for column in columns]
+    return query.order_by(*order).limit(_LIMIT)
+
+
+@lru_cache(STATEMENTS_KEPT)
+def _counted(asked: Asked, how: str) -> Select[int]:
+    found = _conditions(asked, how).with_only_columns(Message.id).limit(_LIMIT).subquery()
+    return select(func.count()).select_from(found)
 
 
 def messages_of(session: Session, ids: Sequence[int]) -> list[Message]:
@@ -176,83 +203,73 @@ def every_id(session: Session, search: Search) -> Sequence[int]:
     if search.words.strip() and not match:
         return []
     matches = _match_count(session, match, MANY_MATCHES + 1)
-    found = _conditions(session, search, match, matches).with_only_columns(Message.id)
-    return session.scalars(found.order_by(Message.received_at, Message.id)).all()
+    how = _how_to_match(session, match, matches, FEW_MATCHES, MANY_MATCHES)
+    found = _conditions(_asked_of(search), how).with_only_columns(Message.id)
+    ordered = found.order_by(Message.received_at, Message.id)
+    return session.scalars(ordered, _given(search, match)).all()
 
 
-def _order_of(search: Search) -> tuple[ColumnElement[datetime], ColumnElement[int]]:
+def _asked_of(search: Search) -> Asked:
+    """Which fields a search asks for; of closed lists that are columns of their own, the word too."""
+    asked = {item.name for item in fields(search) if getattr(search, item.name) and item.name != "words"}
+    if search.kind:
+        asked = asked - {"kind"} | ({f"is_{search.kind}"} if search.kind in KINDS else set())
+    if search.hazard == "any":
+        asked = asked - {"hazard"} | {"any_hazard"}
+    return frozenset(asked)
+
+
+def _given(search: Search, match: str) -> dict[str, Any]:
+    """Values for the names that stand in the statements."""
+    return {item.name: getattr(search, item.name) for item in fields(search)} | {"match": match}
+
+
+def _order_of(asked: Asked) -> tuple[ColumnElement[datetime], ColumnElement[int]]:
     """Columns of moment and number: the copied ones where one index of `labels` then serves the search."""
-    if search.kind or search.hazard or search.recipe_id:
+    if asked & _SERVED_BY_LABELS:
         return Labels.received_at, Labels.message_id  # type: ignore[return-value]
     return Message.received_at, Message.id  # type: ignore[return-value]
 
 
-def _conditions(
-    session: Session,
-    search: Search,
-    match: str,
-    matches: int,
-    few_matches: int = FEW_MATCHES,
-    many_matches: int = MANY_MATCHES,
-) -> Select[Message]:
+def _conditions(asked: Asked, how: str) -> Select[Message]:
     query = select(Message).outerjoin(Message.labels)
-    query = query.where(Message.kept_apart.is_not(None) if search.apart else Message.kept_apart.is_(None))
-    equal = (
-        (Labels.outcome, search.outcome),
-        (Labels.language, search.language),
-        (Labels.recipe_id, search.recipe_id),
-        (Message.reader_id, search.reader_id),
-        (Message.run_id, search.run_id),
-        (Message.door, search.door),
-    )
-    query = query.where(*(column == value for column, value in equal if value))
-    moment, _ = _order_of(search)
-    if search.kind in KINDS:
-        query = query.where(getattr(Labels, f"is_{search.kind}"))
-    if search.hazard:
-        query = query.where(
-            Labels.hazard.is_not(None) if search.hazard == "any" else Labels.hazard == search.hazard
-        )
-    if search.fault:
-        query = query.where(
-            select(MessageFault.message_id)
-            .where(MessageFault.message_id == Message.id, MessageFault.fault == search.fault)
-            .exists()
-        )
-    if search.theme_id:
-        query = query.where(
-            select(ThemeMember.message_id)
-            .where(ThemeMember.message_id == Message.id, ThemeMember.theme_id == search.theme_id)
-            .exists()
-        )
-    if search.only:
-        query = query.where(Message.id.in_(search.only))
-    if search.quotable:
-        query = query.where(Message.may_quote)
-    if search.since:
-        query = query.where(moment >= search.since)
-    if search.until:
-        query = query.where(moment < search.until)
+    query = query.where(Message.kept_apart.is_not(None) if "apart" in asked else Message.kept_apart.is_(None))
+    moment, _ = _order_of(asked)
+    conditions = {
+        "outcome": Labels.outcome == bindparam("outcome"),
+        "language": Labels.language == bindparam("language"),
+        "recipe_id": Labels.recipe_id == bindparam("recipe_id"),
+        "reader_id": Message.reader_id == bindparam("reader_id"),
+        "run_id": Message.run_id == bindparam("run_id"),
+        "door": Message.door == bindparam("door"),
+        "hazard": Labels.hazard == bindparam("hazard"),
+        "any_hazard": Labels.hazard.is_not(None),
+        "fault": exists().where(
+            MessageFault.message_id == Message.id, MessageFault.fault == bindparam("fault")
+        ),
+        "theme_id": exists().where(
+            ThemeMember.message_id == Message.id, ThemeMember.theme_id == bindparam("theme_id")
+        ),
+        "only": Message.id.in_(bindparam("only", expanding=True)),
+        "quotable": Message.may_quote,
+        "since": moment >= bindparam("since"),
+        "until": moment < bindparam("until"),
+        **{f"is_{kind}": getattr(Labels, f"is_{kind}") for kind in KINDS},
+    }
+    query = query.where(*(condition for name, condition in conditions.items() if name in asked))
+    return query.where(text(how)) if how else query
+
+
+def _how_to_match(session: Session, match: str, matches: int, few_matches: int, many_matches: int) -> str:
+    """Condition that a message holds the words, as the database is to go about it; empty without words."""
     if not match:
-        return query
-    return query.where(_word_condition(session, match, matches, few_matches, many_matches))
-
-
-def _word_condition(
-    session: Session, match: str, matches: int, few_matches: int, many_matches: int
-) -> ColumnElement[bool]:
+        return ""
     if is_postgresql(session):
-        return text(f"{_WORDS_OF_MESSAGE} @@ websearch_to_tsquery('english', :match)").bindparams(  # type: ignore[return-value]
-            match=match
-        )
-    if matches <= many_matches:
-        # The sign before the column keeps SQLite from starting at the matches; see `FEW_MATCHES`.
-        sign = "" if matches <= few_matches else "+"
-        matching = "messages.id IN (SELECT rowid FROM message_words WHERE message_words MATCH :match)"
-        return text(sign + matching).bindparams(match=match)  # type: ignore[return-value]
-    return text(  # type: ignore[return-value]
-        "EXISTS (SELECT 1 FROM message_words WHERE message_words MATCH :match AND rowid = messages.id)"
-    ).bindparams(match=match)
+        return f"{_WORDS_OF_MESSAGE} @@ websearch_to_tsquery('english', :match)"
+    if matches <= few_matches:
+        return _AMONG_MATCHES
+    # The sign before the column keeps SQLite from starting at the matches; see `FEW_MATCHES`.
+    return f"+{_AMONG_MATCHES}" if matches <= many_matches else _IN_WORDS
 
 
 def _match_count(session: Session, match: str, at_most: int) -> int:
@@ -305,18 +322,20 @@ def _marked(session: Session, match: str, ids: list[int]) -> dict[int, tuple[str
 
 def beside(session: Session, message: Message) -> tuple[int | None, int | None]:
     """Numbers of the messages that came just before and just after this one, from readers."""
-    readers = select(Message.id).where(Message.kept_apart.is_(None)).limit(1)
-    here, there = _positions(Position(message.received_at, message.id), _order_of(Search()))
-    older = readers.where(here < there).order_by(Message.received_at.desc(), Message.id.desc())
-    newer = readers.where(here > there).order_by(Message.received_at, Message.id)
-    return session.scalar(older), session.scalar(newer)
+    given = {"from_at": message.received_at, "from_id": message.id}
+    return session.scalar(_OLDER, given), session.scalar(_NEWER, given)
 
 
 def _positions(
-    start: Position, order: tuple[ColumnElement[datetime], ColumnElement[int]]
+    order: tuple[ColumnElement[datetime], ColumnElement[int]],
 ) -> tuple[ColumnElement[Any], ColumnElement[Any]]:
     """Each message's place in the order of time, and the one that is compared with."""
     return tuple_(*order), tuple_(
-        bindparam("from_at", start.received_at, Message.received_at.type),
-        bindparam("from_id", start.message_id),
+        bindparam("from_at", type_=Message.received_at.type), bindparam("from_id", type_=Message.id.type)
     )
+
+
+_BESIDE = select(Message.id).where(Message.kept_apart.is_(None)).limit(1)
+_HERE, _THERE = _positions(_order_of(frozenset()))
+_OLDER = _BESIDE.where(_HERE < _THERE).order_by(Message.received_at.desc(), Message.id.desc())
+_NEWER = _BESIDE.where(_HERE > _THERE).order_by(Message.received_at, Message.id)

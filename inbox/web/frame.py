@@ -4,12 +4,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from inbox.pipeline.works import is_being_reckoned
+from inbox.pipeline.works import IS_BEING_RECKONED
 from inbox.records.accounts import SignedIn
-from inbox.records.hazards import count_waiting
+from inbox.records.hazards import counted_waiting, waits_since
 from inbox.settings import Settings
+
+HAZARDS_COUNTED_AT_MOST = 100
+"""Beyond that every page says "100 or more"; the page of hazards tells the whole number."""
+
+_FRAME = select(counted_waiting(HAZARDS_COUNTED_AT_MOST), IS_BEING_RECKONED)
+"""Asked for by every page, so it is one statement and made once."""
 
 
 @dataclass(frozen=True)
@@ -34,17 +41,26 @@ class Frame:
         """Whether the owner is signed in."""
         return self.role == "owner"
 
+    @property
+    def open_hazard_words(self) -> str:
+        """How many hazards wait, such as "3" or "100 or more"."""
+        more = " or more" if self.open_hazard_count >= HAZARDS_COUNTED_AT_MOST else ""
+        return f"{self.open_hazard_count}{more}"
+
 
 def load_frame(session: Session, settings: Settings, account: SignedIn | None, *, now: datetime) -> Frame:
     """Frame for one request."""
     if account is None:
         return Frame.without_ledger(settings)
+    open_hazard_count, being_reckoned = (
+        session.connection().execute(_FRAME, {"since": waits_since(now)}).one()
+    )
     return Frame(
         site_name=settings.site_name,
         site_url=settings.site_url,
         zone=settings.zone,
         person=account.name,
         role=account.role,
-        open_hazard_count=count_waiting(session, now=now),
-        is_being_reckoned=is_being_reckoned(session),
+        open_hazard_count=open_hazard_count,
+        is_being_reckoned=bool(being_reckoned),
     )

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from inbox.pipeline.long_work import do_next
 from inbox.pipeline.rounds import Kitchen
-from inbox.pipeline.works import RECKON, is_being_reckoned, reckon_soon, works
+from inbox.pipeline.works import IS_BEING_RECKONED, RECKON, reckon_soon, works
 from inbox.records.engine import make_sessions
 from inbox.records.settle import set_hand_label
 from inbox.records.tables import MessageReading
@@ -139,7 +139,7 @@ def test_many_decisions_are_reckoned_once_and_one_in_the_middle_again(ledger: Se
     assert [row.started_at for row in ledger.scalars(select(LongWork).order_by(LongWork.id))] == [now, None]
     for row in ledger.scalars(select(LongWork)):
         row.started_at = row.finished_at = now
-    assert not is_being_reckoned(ledger)
+    assert not ledger.scalar(select(IS_BEING_RECKONED))
     reckon_soon(ledger, now=now)
     assert [row.what for row in ledger.scalars(select(LongWork))] == [RECKON]
 

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from inbox.errors import NotFoundError
 from inbox.reading.cautions import Caution, caution_for
-from inbox.records.hazards import ticks_of, waiting
+from inbox.records.hazards import count_waiting, of_those_waiting, ticks_of
 from inbox.records.tables import Labels, Message
 from inbox.records.tables_out import Account, Alert, Reply
 from inbox.web.page import Page
@@ -56,7 +56,6 @@ class HazardsPage(Page):
 
 def load_hazards(session: Session, *, now: datetime) -> HazardsPage:
     """All messages with a hazard, newest first."""
-    ids = set(waiting(session, now=now))
     rows = session.execute(
         select(Labels.message_id, Labels.hazard)
         .where(Labels.hazard.is_not(None))
@@ -67,10 +66,11 @@ def load_hazards(session: Session, *, now: datetime) -> HazardsPage:
     ticked: dict[int, set[str]] = defaultdict(set)
     for one in ticks_of(session, shown):
         ticked[one.message_id].add(one.point)
+    waiting = of_those_waiting(session, shown, now=now)
     entries = load_entries(session, shown)
-    lines = [(number in ids, _line(entries[number], code or "", ticked[number])) for number, code in rows]
+    lines = [(number in waiting, _line(entries[number], code or "", ticked[number])) for number, code in rows]
     return HazardsPage(
-        waiting_count=len(ids),
+        waiting_count=count_waiting(session, now=now),
         waiting=sorted((line for waits, line in lines if waits), key=lambda line: line.open_count == 0),
         earlier=[line for waits, line in lines if not waits],
     )
