@@ -108,12 +108,11 @@ def _new_rises(session: Session, now: datetime, zone: ZoneInfo) -> list[Alert]:
             told = session.scalar(select(func.max(Alert.raised_at)).where(Alert.subject.startswith(kind)))
             if told is not None and local_date(told, zone) >= begun:
                 continue
-            of_what = f", {spike['fault'].replace('_', ' ')}" if spike["fault"] else ""
             alerts.append(
                 Alert(
                     subject=f"{kind}{Week.holding(begun)}",
                     recipe_id=recipe.id,
-                    words=f"Sudden rise, {recipe.title}{of_what}: {spike['in_words']}.",
+                    words=f"Sudden rise, {recipe.title}: {spike['in_words']}.",
                     raised_at=now,
                 )
             )

@@ -5,7 +5,7 @@ in `Quote`, beside the number of their message, so that they can be struck out.
 """
 
 import types
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, dataclass, fields, is_dataclass
 from datetime import date, datetime
 from typing import Any, TypeVar, get_args, get_origin, get_type_hints
@@ -225,6 +225,14 @@ class Digest:
     done: tuple[Line, ...]
     arrivals: tuple[DoorCount, ...] = ()
     """What came by which door, the most first; empty in digests that were frozen before it was counted."""
+
+    @property
+    def hazards_by_kind(self) -> Mapping[str, Sequence[HazardNote]]:
+        """Hazards that share a caution together, in the order in which the first of each stands."""
+        kinds: dict[str, list[HazardNote]] = {}
+        for note in self.hazards:
+            kinds.setdefault(note.hazard, []).append(note)
+        return kinds
 
     @property
     def now(self) -> WeekNumbers:

@@ -4,7 +4,7 @@ All three say the same in the same order. Start with `as_text` and `as_mail`.
 """
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from email.message import EmailMessage
@@ -76,7 +76,7 @@ def as_text(digest: Digest) -> str:
         return "\n".join([*lines, *digest.opening]) + "\n"
     lines.append("\n\n".join("\n".join(_wrapped(words)) for words in digest.opening))
     parts = [
-        ("HAZARDS", _hazards(digest.hazards)),
+        ("HAZARDS", [_hazards(kind, notes) for kind, notes in digest.hazards_by_kind.items()]),
         ("RECIPES IN TROUBLE", _troubled(digest)),
         ("WHAT TO DEVELOP NEXT", _wishes(digest.wishes)),
         ("REPLIES TO WRITE", _owed(digest)),
@@ -113,21 +113,23 @@ def _quoted(quote: Quote) -> str:
     return _block(("  ", f"“{quote.words}”{by}"))
 
 
-def _hazards(hazards: Iterable[HazardNote]) -> list[str]:
-    return [
-        _block(
-            (
-                "",
-                HAZARD_WORDS[note.hazard]
-                + (f", {note.recipe_title}" if note.recipe_title else "")
-                + (". Answered." if note.answered else "."),
-            ),
-            ("  ", f"“{note.quote.words}” (message {note.quote.message_id})"),
-            ("  ", note.caution),
-            ("  ", f"Source: {note.source}." if note.source else ""),
-        )
-        for note in hazards
-    ]
+def _hazards(kind: str, notes: Sequence[HazardNote]) -> str:
+    """Hazards of one kind, with the caution that they share."""
+    told = [("  ", f"“{note.quote.words}” ({', '.join(filter(None, _beside(note)))})") for note in notes]
+    return _block(
+        ("", f"{HAZARD_WORDS[kind]}:"),
+        *told,
+        ("  ", notes[0].caution),
+        ("  ", f"Source: {notes[0].source}." if notes[0].source else ""),
+    )
+
+
+def _beside(note: HazardNote) -> Iterable[str]:
+    return (
+        note.recipe_title or "",
+        f"message {note.quote.message_id}",
+        "answered" if note.answered else "",
+    )
 
 
 def _troubled(digest: Digest) -> list[str]:
@@ -136,16 +138,16 @@ def _troubled(digest: Digest) -> list[str]:
 
 
 def share_words(recipe: TroubledRecipe) -> str:
-    """Share with its interval and the counts beside it."""
+    """The failed reports among all, and the share that is estimated from them."""
     return (
-        f"{recipe.failed.count} of {recipe.readers.count} reports failed; the share is estimated at "
-        f"{100 * recipe.share:.0f} % (between {100 * recipe.low:.0f} and {100 * recipe.high:.0f} %)"
-        + (
-            f", in a typical recipe {100 * recipe.catalogue_share:.0f} %."
-            if recipe.catalogue_share is not None
-            else "."
-        )
+        f"{recipe.failed.count} of {recipe.readers.count} reports failed; "
+        f"the share is estimated at {100 * recipe.share:.0f} %."
     )
+
+
+def sentence(words: str) -> str:
+    """Words with a full stop, unless they end with one, be it within a quotation."""
+    return words if words.rstrip("”").endswith((".", "!", "?")) else f"{words}."
 
 
 def _recipe(recipe: TroubledRecipe) -> str:
@@ -159,13 +161,13 @@ def _recipe(recipe: TroubledRecipe) -> str:
         ("  ", share_words(recipe)),
         *(("  ", f"Sudden rise: {words}.") for words in recipe.rises),
         *(
-            ("  ", f"Changed on {change.on.day} {change.on:%B}: {change.note}. {change.in_words}")
+            ("  ", f"Changed on {change.on.day} {change.on:%B}: {sentence(change.note)} {change.in_words}")
             for change in recipe.changes
         ),
         ("  ", f"Told of: {faults}." if faults else ""),
         *(
             ("  ", f"Look at: {cause.words} [{cause.source}]")
-            for note in recipe.faults[:2]
+            for note in recipe.faults
             for cause in note.causes
         ),
         *(("  ", f"Ask back: {question}") for question in recipe.questions),
@@ -179,7 +181,6 @@ def _wishes(wishes: Iterable[WishedTheme]) -> list[str]:
         _block(
             ("", f"{wish.place}. {wish.name}: {wish.reason}"),
             ("   ", wish_rate(wish)),
-            ("   ", f"Point readers to {wish.covered_by_title} meanwhile." if wish.covered_by_title else ""),
             *(("     ", f"“{quote.words}” (message {quote.message_id})") for quote in wish.quotes),
         )
         for wish in wishes
@@ -275,6 +276,7 @@ def as_mail(digest: Digest, *, public_url: str) -> tuple[str, tuple[Picture, ...
             standing_words=STANDING_WORDS,
             hazard_words=HAZARD_WORDS,
             share_words=share_words,
+            sentence=sentence,
             wish_rate=wish_rate,
             count_words=count_words,
         )

@@ -25,7 +25,7 @@ from inbox.digest.document import (
 )
 from inbox.digest.numbers import figure, outcome_weeks
 from inbox.occasions import occasions_between, parse_occasions
-from inbox.ranking.causes import Words, advise, questions_to_ask
+from inbox.ranking.causes import Words, advise, questions_to_ask, to_explain
 from inbox.ranking.recipe_measures import take_apart
 from inbox.reading.findings import CatalogueRecipe
 from inbox.records.tables import Labels, Message, MessageFault, Reader, Recipe, Revision
@@ -37,7 +37,7 @@ Caution = Callable[[str], tuple[str, str]]
 """The usual caution for a hazard and who publishes it."""
 
 QUOTED_CHARACTERS: Final = 240
-MOST: Final = {"troubled": 6, "wishes": 5, "owed": 10, "praise": 6, "quotes": 3, "unsure": 3}
+MOST: Final = {"troubled": 6, "wishes": 5, "owed": 10, "praise": 6, "quotes": 3, "unsure": 3, "explained": 2}
 """How much of each is shown: what ten minutes allow (chosen). The rest is behind the figures."""
 
 
@@ -119,6 +119,7 @@ def _troubled(
     failed = [row.id for row in rows if row.is_made_it and row.outcome == "failed"]
     from_on = local_date(since, site.zone) if since is not None else None
     faults = [fault for fault in details.get("faults", []) if fault["reader_count"] > 0][:4]
+    explained = to_explain(faults)[: MOST["explained"]]
     told = _told(session, recipe.id, [fault["fault"] for fault in faults], since, ends_at)
     quotes = _recipe_quotes(session, recipe.id, since, ends_at, site.zone)
     return TroubledRecipe(
@@ -135,9 +136,12 @@ def _troubled(
         readers=figure(reported, kind="made_it", recipe=recipe.slug, since=from_on),
         failed=figure(failed, kind="made_it", outcome="failed", recipe=recipe.slug, since=from_on),
         rises=tuple(spike["in_words"] for spike in details.get("spikes", [])),
-        faults=tuple(_fault(session, fault, told[fault["fault"]], recipe, from_on) for fault in faults),
+        faults=tuple(
+            _fault(session, fault, told[fault["fault"]], recipe, from_on, explain=fault["fault"] in explained)
+            for fault in faults
+        ),
         changes=_changes(session, details.get("revisions", []), site.zone),
-        questions=tuple(questions_to_ask([fault["fault"] for fault in faults], "", most=2)),
+        questions=tuple(questions_to_ask(explained, "", most=2)),
         quotes=quotes,
         weeks=outcome_weeks(session, recipe.id, week, site.zone),
     )
@@ -160,7 +164,13 @@ def _told(
 
 
 def _fault(
-    session: Session, fault: Mapping[str, Any], told: Sequence[int], recipe: Recipe, since: date | None
+    session: Session,
+    fault: Mapping[str, Any],
+    told: Sequence[int],
+    recipe: Recipe,
+    since: date | None,
+    *,
+    explain: bool,
 ) -> FaultNote:
     code = fault["fault"]
     facts = take_apart(
@@ -178,7 +188,9 @@ def _fault(
         code,
         figure(told, fault=code, recipe=recipe.slug, since=since),
         bool(fault["stands_out"]),
-        tuple(UsualCause(cause.in_words, cause.source) for cause in advise(code, facts, words)[:2]),
+        tuple(UsualCause(cause.in_words, cause.source) for cause in advise(code, facts, words)[:2])
+        if explain
+        else (),
     )
 
 

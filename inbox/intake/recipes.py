@@ -137,14 +137,14 @@ def describe_change(before: dict[str, Any], after: dict[str, Any]) -> list[str]:
     """What changed between two states of a recipe, in a few words each."""
     notes = []
     if before["title"] != after["title"]:
-        notes.append(f"title was {before['title']!r}")
+        notes.append(f"title was “{before['title']}”")
     for name, word in (("ingredients", "ingredient"), ("steps", "step")):
         old, new = before[name], after[name]
         gone = [line for line in old if line not in new]
         come = [line for line in new if line not in old]
-        notes += [f"{word} {was!r} is now {becomes!r}" for was, becomes in zip(gone, come, strict=False)]
-        notes += [f"{word} {line!r} was taken out" for line in gone[len(come) :]]
-        notes += [f"{word} {line!r} was added" for line in come[len(gone) :]]
+        notes += [f"{word} “{was}” is now “{becomes}”" for was, becomes in zip(gone, come, strict=False)]
+        notes += [f"{word} “{line}” was taken out" for line in gone[len(come) :]]
+        notes += [f"{word} “{line}” was added" for line in come[len(gone) :]]
         if not gone and not come and old != new:
             notes.append(f"{word}s stand in another order")
     return notes

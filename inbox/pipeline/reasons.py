@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from inbox.calendar import local_date
 from inbox.pipeline.catalogue import as_catalogue_recipe
-from inbox.ranking.causes import Words, advise, fault_table
+from inbox.ranking.causes import Words, advise, fault_table, to_explain
 from inbox.ranking.changes import MadeIt, changes_and_outcomes
 from inbox.ranking.questions import Asked, repeated
 from inbox.ranking.recipe_measures import take_apart
@@ -46,7 +46,7 @@ def reasons(
         What was kept with the last standing; questions are grouped anew only where one came or went.
     """
     return {
-        "causes": _causes(session, recipe, [str(one["fault"]) for one in faults[:MOST_FAULTS]]),
+        "causes": _causes(session, recipe, to_explain(faults)[:MOST_FAULTS]),
         "changes": _changes(session, recipe),
         **_questions(session, recipe, settings, before),
     }

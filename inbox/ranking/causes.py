@@ -161,6 +161,18 @@ def _cause(raw: Mapping[str, Any], sources: Mapping[str, str]) -> UsualCause:
     return UsualCause(**fields)
 
 
+def to_explain(faults: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Faults whose causes are worth a look: those that stand out or that several told of, if there are any.
+
+    Parameters
+    ----------
+    faults : sequence of mapping
+        As kept with a standing (`faults.FaultCount`), in its order.
+    """
+    weighty = [one for one in faults if one["stands_out"] or one["reader_count"] > 1]
+    return [str(one["fault"]) for one in weighty or faults]
+
+
 def advise(fault: str, facts: RecipeFacts, words: Sequence[Words] = ()) -> list[Cause]:
     """Usual causes of a fault for one recipe, the likeliest to look at first.
 

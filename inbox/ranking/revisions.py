@@ -155,10 +155,10 @@ def _certain(*sides: tuple[int, int]) -> Floats:
 
 def _in_words(verdict: Verdict, before: tuple[int, int], after: tuple[int, int], fell: float) -> str:
     counts = f"Before the change {wording.of(*before)} readers failed, since then {wording.of(*after)}."
-    chance = wording.per_cent(fell)
+    chance = wording.chance(fell)
     return {
         "better": f"{counts} It helped: the share fell with a probability of {chance}.",
-        "worse": f"{counts} It got worse: the share rose with a probability of {wording.per_cent(1 - fell)}.",
+        "worse": f"{counts} It got worse: the share rose with a probability of {wording.chance(1 - fell)}.",
         "about_the_same": f"{counts} No clear difference: it fell with a probability of {chance}.",
         "too_few": f"{counts} Still too few to tell.",
     }[verdict]

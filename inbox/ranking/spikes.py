@@ -137,7 +137,8 @@ def _spike(one: ProblemWeeks, counts: Floats, sums: Floats, rate: float) -> Spik
     fallen = np.flatnonzero(sums <= 0)
     weeks = WATCHED_WEEKS - (int(fallen[-1]) + 1 if len(fallen) else 0)
     count = int(counts[-weeks:].sum())
-    return Spike(one.recipe_id, one.fault, weeks, count, rate * weeks, _in_words(weeks, count, rate * weeks))
+    usual = rate * weeks
+    return Spike(one.recipe_id, one.fault, weeks, count, usual, _in_words(one.fault, weeks, count, usual))
 
 
 def _watched_from(one: ProblemWeeks) -> int:
@@ -184,8 +185,9 @@ def _charts(shapes: Floats, rates: Floats, times: float, weeks_between: float) -
     return references, thresholds
 
 
-def _in_words(weeks: int, count: int, usual: float) -> str:
+def _in_words(fault: str | None, weeks: int, count: int, usual: float) -> str:
     span = "this week" if weeks == 1 else f"in {wording.number(weeks)} weeks"
     reports = "one report" if count == 1 else f"{wording.number(count)} reports"
     expected = wording.number(max(round(usual), 1)) if usual >= 0.5 else "hardly any"
-    return f"{reports} of trouble {span}, where {expected} would be usual"
+    what = f"“{fault.replace('_', ' ')}”" if fault else "trouble"
+    return f"{reports} of {what} {span}, where {expected} would be usual"

@@ -51,6 +51,17 @@ def per_cent(share: float) -> str:
     return f"{100 * share:.0f} %"
 
 
+def chance(probability: float) -> str:
+    """Write "23 %"; what is estimated is never said to be certain.
+
+    >>> chance(0.9999), chance(0.001)
+    ('more than 99 %', 'less than 1 %')
+    """
+    if probability > 0.99:
+        return "more than 99 %"
+    return "less than 1 %" if probability < 0.01 else per_cent(probability)
+
+
 def listed(parts: list[str]) -> str:
     """Write "a", "a and b", "a, b and c"."""
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""

@@ -411,9 +411,9 @@ def _reason(group: str, rows: Sequence[Any], hazard: str | None) -> str:
         line = f"Hazard{about}: {_HAZARD_WORDS[hazard or 'injury']}"
     elif group == "stuck":
         haste = next((found for row in rows if (found := words_of_haste(_all_words(row)))), "")
-        line = f"In the middle of cooking{about} (“{haste}”)"
+        line = f"In the middle of cooking{about.removeprefix(' about')} (“{haste}”)"
     elif group == "problem":
-        line = f"Something went wrong{about}"
+        line = f"Something went wrong{about.replace(' about', ' with', 1)}"
     elif group == "question":
         line = f"Has a question{about}"
     elif group == "first_made_it":

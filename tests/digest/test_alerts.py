@@ -55,7 +55,7 @@ def _standing(session: Session, now: datetime) -> RecipeStanding:
 
 def test_a_rise_that_goes_on_is_one_alert(session: Session, now: datetime) -> None:
     standing = _standing(session, now)
-    rise = {"fault": "dense", "weeks": 1, "in_words": "three reports of trouble this week"}
+    rise = {"fault": "dense", "weeks": 1, "in_words": "three reports of “dense” this week"}
     standing.details = {"spikes": [rise]}
     session.flush()
 
@@ -64,7 +64,7 @@ def test_a_rise_that_goes_on_is_one_alert(session: Session, now: datetime) -> No
     session.flush()
     second = raise_alerts(session, now=now + timedelta(weeks=1), zone=ZONE)
     assert [alert.subject for alert in first] == [f"spike:{standing.recipe_id}:dense:2026-W48"]
-    assert first[0].words == "Sudden rise, Rye loaf, dense: three reports of trouble this week."
+    assert first[0].words == "Sudden rise, Rye loaf: three reports of “dense” this week."
     assert second == []
 
 

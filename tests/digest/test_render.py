@@ -2,6 +2,7 @@
 
 import base64
 import re
+from dataclasses import replace
 from email import message_from_bytes
 from email.policy import default
 from pathlib import Path
@@ -173,3 +174,15 @@ def test_the_mail_in_a_real_browser_light_and_dark_on_a_phone(
         context.close()
 
     assert papers == {"light": "rgb(253, 252, 248)", "dark": "rgb(26, 23, 21)"}
+
+
+def test_hazards_of_one_kind_share_their_caution(session: Session) -> None:
+    fill_week(session)
+    digest = build(session)
+    first = digest.hazards[0]
+    second = replace(first, quote=replace(first.quote, message_id=999, words="Me too, all night."))
+    twice = replace(digest, hazards=(first, second))
+
+    for written in (as_text(twice), as_mail(twice, public_url="https://letters.example")[0]):
+        assert " ".join(written.split()).count(" ".join(first.caution.split())) == 1
+        assert "Me too, all night." in written

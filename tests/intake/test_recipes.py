@@ -73,7 +73,7 @@ def test_changed_recipe_gets_a_noticed_revision(session: Session, now: datetime,
     assert import_recipes(session, str(path), now=now).changed == 1
     revision = session.scalars(select(Revision)).one()
     assert revision.noticed
-    assert revision.note == "ingredient '250 g flour' is now '200 g flour'"
+    assert revision.note == "ingredient “250 g flour” is now “200 g flour”"
     assert revision.before is not None
     assert revision.before["ingredients"] == ["250 g flour"]
 

@@ -4,7 +4,14 @@ import pytest
 
 from inbox.errors import InputError
 from inbox.places import seed_folder
-from inbox.ranking.causes import Words, advise, fault_table, questions_to_ask, read_fault_table
+from inbox.ranking.causes import (
+    Words,
+    advise,
+    fault_table,
+    questions_to_ask,
+    read_fault_table,
+    to_explain,
+)
 from inbox.ranking.recipe_measures import MEASURES, take_apart
 from inbox.reading.findings import CatalogueRecipe
 from inbox.words import FAULTS, RECIPE_PAGE_FAULTS
@@ -143,3 +150,23 @@ def test_two_faults_take_turns() -> None:
         "How was the tin lined or greased?",
     ]
     assert questions_to_ask([], "A mess.") == []
+
+
+def test_faults_that_several_tell_of_are_explained_before_a_single_one() -> None:
+    one = {"fault": "crumbly", "stands_out": False, "reader_count": 1}
+    two = {"fault": "too_thick", "stands_out": False, "reader_count": 2}
+    rare = {"fault": "did_not_set", "stands_out": True, "reader_count": 1}
+
+    assert to_explain([rare, two, one]) == ["did_not_set", "too_thick"]
+    assert to_explain([one]) == ["crumbly"]
+
+
+def test_no_fault_of_flour_is_looked_for_where_there_is_none() -> None:
+    pots = take_apart(
+        CatalogueRecipe(
+            "pots", "Lemon Pots", ingredients=("600 ml double cream", "2 lemons"), steps=("Warm the cream.",)
+        )
+    )
+
+    assert [cause.why for cause in advise("crumbly", pots) if "flour" in cause.why] == []
+    assert "No step boils the cream." in " ".join(cause.in_words for cause in advise("did_not_set", pots))

@@ -55,7 +55,7 @@ def test_a_fault_has_a_series_of_its_own() -> None:
     leaking = ProblemWeeks(4, "leaked", (*([0] * 40), 3, 4))
     (found,) = find_spikes([leaking, *quiet_series()], recipe_count=30)
     assert (found.fault, found.count, found.weeks) == ("leaked", 7, 2)
-    assert found.in_words == "seven reports of trouble in two weeks, where hardly any would be usual"
+    assert found.in_words == "seven reports of “leaked” in two weeks, where hardly any would be usual"
 
 
 def test_nothing_to_look_at() -> None:
