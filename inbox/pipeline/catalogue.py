@@ -1,6 +1,9 @@
 """The catalogue and the hand-labelled messages, as the computation sees them."""
 
-from sqlalchemy import select
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Row, select
 from sqlalchemy.orm import Session
 
 from inbox.reading.findings import CatalogueRecipe, Labelled, Told
@@ -26,8 +29,22 @@ def load_catalogue(session: Session) -> tuple[list[CatalogueRecipe], dict[str, i
     return [as_catalogue_recipe(row) for row in rows], {row.slug: row.id for row in rows}
 
 
-def told_of(session: Session, messages: list[Message]) -> list[Told]:
-    """What the program is told of each message before it reads it."""
+TOLD = (
+    Message.id,
+    Message.text,
+    Message.subject,
+    Message.channel,
+    Message.page_recipe_id,
+    Message.page_url,
+    Message.links,
+    Message.stars,
+    Message.answers_message_id,
+)
+"""The columns of a message that `told_of` looks at."""
+
+
+def told_of(session: Session, messages: Sequence[Message | Row[Any]]) -> list[Told]:
+    """What the program is told of each message before it reads it; rows hold at least `TOLD`."""
     slugs = dict(session.execute(select(Recipe.id, Recipe.slug)).all())
     answered = {message.answers_message_id for message in messages if message.answers_message_id}
     thread = dict(

@@ -13,10 +13,10 @@ from datetime import datetime
 from functools import partial
 from typing import Any, Protocol
 
-from sqlalchemy import Select, delete, exists, func, insert, select
+from sqlalchemy import Row, Select, delete, exists, func, insert, select
 from sqlalchemy.orm import Session, sessionmaker
 
-from inbox.pipeline.catalogue import load_catalogue, told_of
+from inbox.pipeline.catalogue import TOLD, load_catalogue, told_of
 from inbox.pipeline.processes import ReadBatch, several_processes
 from inbox.reading.findings import CatalogueRecipe, Reading, Told
 from inbox.records.engine import is_postgresql
@@ -124,7 +124,7 @@ def _batches(
             query = _unread(model, again, after).limit(_BATCH_ROWS)
             if claimed:
                 query = query.with_for_update(skip_locked=not waits, key_share=True)
-            messages = list(session.scalars(query))
+            messages = list(session.execute(query).all())
             if not messages:
                 if waits or not claimed:
                     return
@@ -148,17 +148,17 @@ def count_unread(session: Session) -> int:
 
 
 def _still_unread(
-    session: Session, messages: list[Message], model: ReadsMessages, again: bool
-) -> list[Message]:
+    session: Session, messages: list[Row[Any]], model: ReadsMessages, again: bool
+) -> list[Row[Any]]:
     # What another worker stored just before the rows were locked had no reading yet when they were chosen.
     ids = _unread(model, again, 0).with_only_columns(Message.id)
     unread = set(session.scalars(ids.where(Message.id.in_([message.id for message in messages]))))
     return [message for message in messages if message.id in unread]
 
 
-def _unread(model: ReadsMessages, again: bool, after: int) -> Select[Message]:
+def _unread(model: ReadsMessages, again: bool, after: int) -> Select[*tuple[Any, ...]]:
     read = _HAS_READING.where(MessageReading.model_version == model.version) if again else _HAS_READING
-    return select(Message).where(Message.kept_apart.is_(None), ~read, Message.id > after).order_by(Message.id)
+    return select(*TOLD).where(Message.kept_apart.is_(None), ~read, Message.id > after).order_by(Message.id)
 
 
 def store_readings(
@@ -176,14 +176,14 @@ def store_readings(
         session.scalars(select(MessageReading.message_id).where(MessageReading.message_id.in_(here)))
     )
     session.execute(delete(MessageReading).where(MessageReading.message_id.in_(here)))
-    rows = [
-        _row(message_id, reading, recipe_ids, version, now)
+    rows = {
+        message_id: _row(message_id, reading, recipe_ids, version, now)
         for message_id, reading in zip(ids, readings, strict=True)
         if message_id in here
-    ]
+    }
     if rows:
-        session.execute(insert(MessageReading), rows)
-    settle(session, here)
+        session.execute(insert(MessageReading.__table__), list(rows.values()))  # type: ignore[arg-type]
+    settle(session, here, readings=rows)
     return sorted(here - before)
 
 

@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, insert, select
+from sqlalchemy import RowMapping, delete, insert, select
 from sqlalchemy.orm import Session
 
 from inbox.errors import InputError, NotFoundError
@@ -23,14 +23,37 @@ ALONE = ("comment", "junk")
 LABEL_FIELDS = ("kinds", "outcome", "faults", "hazard", "recipe", "language")
 
 
-def settle(session: Session, message_ids: Iterable[int]) -> None:
+_COUNTING = (
+    MessageReading.message_id,
+    MessageReading.kinds,
+    MessageReading.kind_probabilities,
+    MessageReading.outcome,
+    MessageReading.outcome_probabilities,
+    MessageReading.faults,
+    MessageReading.fault_probabilities,
+    MessageReading.hazard,
+    MessageReading.recipe_id,
+    MessageReading.language,
+)
+Said = Mapping[str, Any] | RowMapping
+"""Columns of one reading, by name."""
+
+
+def settle(
+    session: Session, message_ids: Iterable[int], *, readings: Mapping[int, Said] | None = None
+) -> None:
     """Make the rows of `labels` and `message_faults` anew for these messages.
 
     Messages without a reading and without a hand label get none, and so do those that are kept apart.
+
+    Parameters
+    ----------
+    readings : mapping, optional
+        The readings of these messages by number, where the caller has just stored all of them.
     """
     ids = sorted(set(message_ids))
     for start in range(0, len(ids), 500):
-        _settle_some(session, ids[start : start + 500])
+        _settle_some(session, ids[start : start + 500], readings)
     session.expire_all()
 
 
@@ -54,21 +77,21 @@ def count_no_more(session: Session, message_ids: Iterable[int]) -> None:
     session.expire_all()
 
 
-def _settle_some(session: Session, ids: list[int]) -> None:
+def _settle_some(session: Session, ids: list[int], readings: Mapping[int, Said] | None) -> None:
     session.flush()
     counting = select(Message.id, Message.received_at).where(
         Message.id.in_(ids), Message.kept_apart.is_(None)
     )
     received = dict(session.execute(counting).all())
-    readings = {
-        row.message_id: row
-        for row in session.scalars(select(MessageReading).where(MessageReading.message_id.in_(ids)))
-    }
+    if readings is None:
+        rows_read = session.execute(select(*_COUNTING).where(MessageReading.message_id.in_(ids))).mappings()
+        readings = {row["message_id"]: row for row in rows_read}
     by_hand: dict[int, dict[str, Any]] = {}
     for label in session.scalars(select(HandLabel).where(HandLabel.message_id.in_(ids))):
         by_hand.setdefault(label.message_id, {})[label.field] = label.value["is"]
     slugs = {value["recipe"] for value in by_hand.values() if value.get("recipe")}
-    recipe_ids = dict(session.execute(select(Recipe.slug, Recipe.id).where(Recipe.slug.in_(slugs))).all())
+    named = select(Recipe.slug, Recipe.id).where(Recipe.slug.in_(slugs))
+    recipe_ids = dict(session.execute(named).all()) if slugs else {}
     session.execute(delete(MessageFault).where(MessageFault.message_id.in_(ids)))
     session.execute(delete(Labels).where(Labels.message_id.in_(ids)))
     rows, faults = [], []
@@ -88,19 +111,19 @@ def _settle_some(session: Session, ids: list[int]) -> None:
                 for fault, probability in found.items()
             ]
     if rows:
-        session.execute(insert(Labels), rows)
+        session.execute(insert(Labels.__table__), rows)  # type: ignore[arg-type]
     if faults:
-        session.execute(insert(MessageFault), faults)
+        session.execute(insert(MessageFault.__table__), faults)  # type: ignore[arg-type]
 
 
 def _what_counts(
-    hand: Mapping[str, Any], reading: MessageReading | None, recipe_ids: Mapping[str, int]
+    hand: Mapping[str, Any], reading: Said | None, recipe_ids: Mapping[str, int]
 ) -> tuple[dict[str, Any], dict[str, float]]:
     """Columns of one row of `labels`, and its faults with their probabilities."""
-    kinds = hand.get("kinds", reading.kinds if reading else ["comment"])
+    kinds = hand.get("kinds", reading["kinds"] if reading else ["comment"])
     made_it = "made_it" in kinds
-    outcome = hand.get("outcome", reading.outcome if reading else None) if made_it else None
-    read_kinds: Mapping[str, float] = reading.kind_probabilities if reading else {}
+    outcome = hand.get("outcome", reading["outcome"] if reading else None) if made_it else None
+    read_kinds: Mapping[str, float] = reading["kind_probabilities"] if reading else {}
     faults = _faults(hand, reading, "problem" in kinds)
     row: dict[str, Any] = {f"is_{kind}": kind in kinds for kind in KINDS}
     row["outcome"] = outcome
@@ -108,11 +131,11 @@ def _what_counts(
     row["problem_probability"] = (
         float("problem" in kinds) if "kinds" in hand else float(read_kinds.get("problem", 0.0))
     )
-    row["hazard"] = hand.get("hazard", reading.hazard if reading else None)
+    row["hazard"] = hand.get("hazard", reading["hazard"] if reading else None)
     row["recipe_id"] = (
-        recipe_ids.get(hand["recipe"]) if "recipe" in hand else reading.recipe_id if reading else None
+        recipe_ids.get(hand["recipe"]) if "recipe" in hand else reading["recipe_id"] if reading else None
     )
-    row["language"] = hand.get("language", reading.language if reading else "en")
+    row["language"] = hand.get("language", reading["language"] if reading else "en")
     row["least_sure"] = (
         0.5 if "kinds" in hand else min((abs(value - 0.5) for value in read_kinds.values()), default=0.5)
     )
@@ -120,20 +143,20 @@ def _what_counts(
     return row, faults
 
 
-def _faults(hand: Mapping[str, Any], reading: MessageReading | None, is_problem: bool) -> dict[str, float]:
+def _faults(hand: Mapping[str, Any], reading: Said | None, is_problem: bool) -> dict[str, float]:
     if "faults" in hand:
         return {str(fault): 1.0 for fault in hand["faults"]}
     if reading is None or not is_problem:
         return {}
-    return {fault: float(reading.fault_probabilities.get(fault, 1.0)) for fault in reading.faults}
+    return {fault: float(reading["fault_probabilities"].get(fault, 1.0)) for fault in reading["faults"]}
 
 
 def _failed_probability(
-    hand: Mapping[str, Any], reading: MessageReading | None, outcome: str | None, made_it: bool
+    hand: Mapping[str, Any], reading: Said | None, outcome: str | None, made_it: bool
 ) -> float:
     if "outcome" in hand or not made_it or reading is None:
         return float(outcome == "failed")
-    return float(reading.outcome_probabilities.get("failed", 0.0))
+    return float(reading["outcome_probabilities"].get("failed", 0.0))
 
 
 def check_label(field: str, value: object) -> object:
