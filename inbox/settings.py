@@ -10,6 +10,7 @@ import os
 import tomllib
 from collections.abc import Mapping
 from dataclasses import Field, dataclass, field, fields, replace
+from functools import cache
 from pathlib import Path
 from typing import Any, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -188,21 +189,23 @@ class Settings:
             for name in owner_settings()
             if name in saved and name not in self.given
         }
-        return replace(self, **wanted)
+        return replace(self, **wanted) if wanted else self
 
 
-def setting_fields() -> list[Field[Any]]:
+@cache
+def setting_fields() -> tuple[Field[Any], ...]:
     """Every setting with its type, default and help, in the order of the class."""
-    return [item for item in fields(Settings) if item.name != "given"]
+    return tuple(item for item in fields(Settings) if item.name != "given")
 
 
 def _field(name: str) -> Field[Any]:
     return next(item for item in setting_fields() if item.name == name)
 
 
-def owner_settings() -> list[str]:
+@cache
+def owner_settings() -> tuple[str, ...]:
     """Names of the settings that the owner may change on the settings page."""
-    return [item.name for item in setting_fields() if item.metadata["owner"]]
+    return tuple(item.name for item in setting_fields() if item.metadata["owner"])
 
 
 def help_of(name: str) -> str:

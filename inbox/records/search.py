@@ -8,24 +8,41 @@ Start with `find`.
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import ColumnElement, Integer, Select, bindparam, exists, func, select, text, tuple_
+from sqlalchemy import (
+    ColumnElement,
+    Integer,
+    Row,
+    Select,
+    asc,
+    bindparam,
+    desc,
+    exists,
+    func,
+    select,
+    text,
+    tuple_,
+)
 from sqlalchemy.orm import Session, joinedload, selectinload
 
+from inbox.records import lines
 from inbox.records.engine import is_postgresql
 from inbox.records.tables import Labels, Message, MessageFault
 from inbox.records.tables_out import ThemeMember
 from inbox.words import KINDS
 
-FEW_MATCHES, MANY_MATCHES = 2_000, 50_000
-"""Up to few, matches are fetched and sorted. With more, messages are walked newest first; up to many,
-each is looked for in a list of all matches made beforehand, beyond that in the index of words.
+FEW_MATCHES = 2_000
+"""Up to so many, messages that hold the words are fetched and sorted. With more, those nearest in time are
+walked first: a common word is soon found among them, however large the archive."""
 
-Measured at 1,000,000 messages (tests/bench/pages.py): each way alone is too slow at its worse end.
-"""
+NEAR_COUNT = 4_000
+"""So many: a word that stands in every hundredth message fills a stretch from them. Where they do not fill
+it, all messages that hold the words are listed, and looked for on the way from the newest to the oldest.
+
+Both chosen at 1,000,000 messages (tests/bench/pages.py)."""
 
 MARK_START, MARK_END = "\x02", "\x03"
 """Stand around found words; control signs, so that they are told from anything that is typed."""
@@ -36,13 +53,22 @@ Asked = frozenset[str]
 STATEMENTS_KEPT = 256
 """Making a statement costs several times what a short answer does."""
 
-_LIMIT = bindparam("limit", type_=Integer)
 _SERVED_BY_LABELS = frozenset({*(f"is_{kind}" for kind in KINDS), "hazard", "any_hazard", "recipe_id"})
+_ENDS = (datetime.min.replace(tzinfo=UTC), datetime.max.replace(tzinfo=UTC))
+_OF_MESSAGES = frozenset({"reader_id", "run_id", "door", "quotable", "apart"})
 _PIECE = re.compile(r'(-?)"([^"]*)"?|(-?)(\S+)')
-_WORDS_OF_MESSAGE = "to_tsvector('english', coalesce(messages.subject, '') || ' ' || messages.text)"
 
-_AMONG_MATCHES = "messages.id IN (SELECT rowid FROM message_words WHERE message_words MATCH :match)"
-_IN_WORDS = "EXISTS (SELECT 1 FROM message_words WHERE message_words MATCH :match AND rowid = messages.id)"
+_AMONG_FEW = "{number} IN (SELECT rowid FROM message_words WHERE message_words MATCH :match)"
+_AMONG_ALL = f"+{_AMONG_FEW}"
+"""The sign keeps SQLite from starting at the matches."""
+_AMONG_NEAR = (
+    "+{number} IN (SELECT rowid FROM message_words WHERE message_words MATCH :match "
+    "AND rowid BETWEEN :low AND :high)"
+)
+_IN_MESSAGE = (
+    "to_tsvector('english', coalesce(messages.subject, '') || ' ' || messages.text) "
+    "@@ websearch_to_tsquery('english', :match)"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,22 +120,29 @@ class Found:
 
     Attributes
     ----------
+    lines : sequence of rows
+        Of `lines.COLUMNS`.
     marked : mapping of message id to (subject, text)
         With marks around found words; only where words were looked for.
     count : int or None
         How many the search describes in all, as far as was asked; None where words are too common to count.
     """
 
-    places: list[Position]
+    lines: Sequence[Row[*tuple[Any, ...]]]
     marked: dict[int, tuple[str, str]]
     has_newer: bool
     has_older: bool
     count: int | None = 0
 
     @property
+    def places(self) -> list[Position]:
+        """Where the messages stand."""
+        return [Position(line.received_at, line.id) for line in self.lines]
+
+    @property
     def ids(self) -> list[int]:
         """Numbers of the messages."""
-        return [place.message_id for place in self.places]
+        return [line.id for line in self.lines]
 
 
 def find(
@@ -121,7 +154,7 @@ def find(
     limit: int = 30,
     count_at_most: int = 0,
     few_matches: int = FEW_MATCHES,
-    many_matches: int = MANY_MATCHES,
+    near_count: int = NEAR_COUNT,
 ) -> Found:
     """One stretch of the messages that `search` describes.
 
@@ -135,50 +168,85 @@ def find(
     match = as_match(search.words, for_postgresql=is_postgresql(session))
     if search.words.strip() and not match:
         return Found([], {}, False, False)
-    matches = _match_count(session, match, many_matches + 1)
-    how = _how_to_match(session, match, matches, few_matches, many_matches)
-    backwards = newer_than is not None
-    start = newer_than or older_than
-    given = _given(search, match) | {"limit": limit + 1}
+    how = _how_to_match(session, match, few_matches)
+    can_count = how != _AMONG_ALL
+    asked = _asked_of(search)
+    start, backwards = newer_than or older_than, newer_than is not None
+    given = _given(search, match) | {"limit": limit + 1, "count_at_most": count_at_most if can_count else 0}
     if start is not None:
         given |= {"from_at": start.received_at, "from_id": start.message_id}
-    asked = _asked_of(search)
-    stretch = _stretch(asked, how, from_there=start is not None, backwards=backwards)
     rows_of = session.connection().execute  # past the ORM, which has nothing to add to plain columns
-    rows = rows_of(stretch, given).all()
-    places = [Position(moment, number) for moment, number in rows[:limit]]
-    if backwards:
-        places.reverse()
+    rows: Sequence[Any] = []
+    near = None
+    if how == _AMONG_ALL:
+        near = rows_of(_near(asked, start is not None, backwards), {**given, "limit": near_count}).one()
+        # At the edge itself some of one moment may be left out, unless the edge is the end.
+        edge = near.edge if near.held == near_count else _ENDS[backwards]
+        near_given = {**given, "low": near.low, "high": near.high, "edge": edge}
+        rows = rows_of(_stretch(asked, _AMONG_NEAR, start is not None, backwards), near_given).all()
+    if near is None or (len(rows) <= limit and near.held == near_count):
+        rows = rows_of(_stretch(asked, how, start is not None, backwards), given).all()
+    count = rows[0].in_all if rows else rows_of(_counted(asked, how), given).scalar_one()
+    shown = rows[limit - 1 :: -1] if backwards else rows[:limit]
     more = len(rows) > limit
-    count: int | None = None
-    if matches <= few_matches:
-        counted = {**given, "limit": count_at_most}
-        count = rows_of(_counted(asked, how), counted).scalar_one() if count_at_most else 0
     return Found(
-        places=places,
-        marked=_marked(session, match, [place.message_id for place in places]) if match else {},
+        lines=shown,
+        marked=_marked(session, match, [line.id for line in shown]) if match else {},
         has_newer=more if backwards else start is not None,
         has_older=True if backwards else more,
-        count=count,
+        count=count if can_count else None,
     )
 
 
 @lru_cache(STATEMENTS_KEPT)
-def _stretch(asked: Asked, how: str, *, from_there: bool, backwards: bool) -> Select[*tuple[datetime, int]]:
-    """Statement for one stretch; made once for all searches that ask for the same fields."""
+def _stretch(asked: Asked, how: str, from_there: bool, backwards: bool) -> Select[*tuple[Any, ...]]:
+    """Lines of one stretch, each with the count of all; made once for all searches that ask alike.
+
+    The stretch is found first and then looked up, so that nothing else is carried through a sort.
+    """
+    turned = asc if backwards else desc
+    query = _in_order(asked, how, from_there, backwards)
+    if how == _AMONG_NEAR:
+        edge = bindparam("edge", type_=Message.received_at.type)
+        moment, _ = _order_of(asked)
+        query = query.where(moment < edge if backwards else moment > edge)
+    stretch = query.subquery()
+    moment, number = stretch.c
+    counted = _counted(asked, how).scalar_subquery().label("in_all")
+    listed = select(*lines.COLUMNS, counted).select_from(stretch).join(Message, Message.id == number)
+    return lines.joined(listed).order_by(turned(moment), turned(number))
+
+
+@lru_cache(STATEMENTS_KEPT)
+def _near(asked: Asked, from_there: bool, backwards: bool) -> Select[int, int, datetime, int]:
+    """What the messages nearest in time span that a search describes, whatever their words."""
+    near = _in_order(asked, "", from_there, backwards).subquery()
+    moment, number = near.c
+    edge = (func.max if backwards else func.min)(moment)
+    return select(
+        func.min(number).label("low"),
+        func.max(number).label("high"),
+        edge.label("edge"),
+        func.count().label("held"),
+    )
+
+
+def _in_order(asked: Asked, how: str, from_there: bool, backwards: bool) -> Select[datetime, int]:
+    """Moments and numbers of one stretch."""
     columns = _order_of(asked)
-    query = _conditions(asked, how).with_only_columns(*columns)
+    query = _conditions(asked, how)
     if from_there:
         here, there = _positions(columns)
         query = query.where(here > there if backwards else here < there)
-    order = [column.asc() if backwards else column.desc() for column in columns]
-    return query.order_by(*order).limit(_LIMIT)
+    turned = asc if backwards else desc
+    order = [turned(column) for column in columns]
+    return query.order_by(*order).limit(bindparam("limit", type_=Integer))
 
 
 @lru_cache(STATEMENTS_KEPT)
 def _counted(asked: Asked, how: str) -> Select[int]:
-    found = _conditions(asked, how).with_only_columns(Message.id).limit(_LIMIT).subquery()
-    return select(func.count()).select_from(found)
+    found = _conditions(asked, how).limit(bindparam("count_at_most", type_=Integer))
+    return select(func.count()).select_from(found.subquery())
 
 
 def messages_of(session: Session, ids: Sequence[int]) -> list[Message]:
@@ -202,11 +270,10 @@ def every_id(session: Session, search: Search) -> Sequence[int]:
     match = as_match(search.words, for_postgresql=is_postgresql(session))
     if search.words.strip() and not match:
         return []
-    matches = _match_count(session, match, MANY_MATCHES + 1)
-    how = _how_to_match(session, match, matches, FEW_MATCHES, MANY_MATCHES)
-    found = _conditions(_asked_of(search), how).with_only_columns(Message.id)
-    ordered = found.order_by(Message.received_at, Message.id)
-    return session.scalars(ordered, _given(search, match)).all()
+    asked = _asked_of(search)
+    moment, number = _order_of(asked)
+    found = _conditions(asked, _how_to_match(session, match, FEW_MATCHES)).with_only_columns(number)
+    return session.scalars(found.order_by(moment, number), _given(search, match)).all()
 
 
 def _asked_of(search: Search) -> Asked:
@@ -231,10 +298,14 @@ def _order_of(asked: Asked) -> tuple[ColumnElement[datetime], ColumnElement[int]
     return Message.received_at, Message.id  # type: ignore[return-value]
 
 
-def _conditions(asked: Asked, how: str) -> Select[Message]:
-    query = select(Message).outerjoin(Message.labels)
-    query = query.where(Message.kept_apart.is_not(None) if "apart" in asked else Message.kept_apart.is_(None))
-    moment, _ = _order_of(asked)
+def _conditions(asked: Asked, how: str) -> Select[datetime, int]:
+    """Moments and numbers of the messages that a search describes."""
+    moment, number = _order_of(asked)
+    if asked & _SERVED_BY_LABELS and not asked & _OF_MESSAGES and how != _IN_MESSAGE:
+        query = select(moment, number)  # what is kept apart has no labels (`settle`)
+    else:
+        apart = Message.kept_apart.is_not(None) if "apart" in asked else Message.kept_apart.is_(None)
+        query = select(moment, number).select_from(Message).outerjoin(Message.labels).where(apart)
     conditions = {
         "outcome": Labels.outcome == bindparam("outcome"),
         "language": Labels.language == bindparam("language"),
@@ -244,42 +315,35 @@ def _conditions(asked: Asked, how: str) -> Select[Message]:
         "door": Message.door == bindparam("door"),
         "hazard": Labels.hazard == bindparam("hazard"),
         "any_hazard": Labels.hazard.is_not(None),
-        "fault": exists().where(
-            MessageFault.message_id == Message.id, MessageFault.fault == bindparam("fault")
-        ),
+        "fault": exists().where(MessageFault.message_id == number, MessageFault.fault == bindparam("fault")),
         "theme_id": exists().where(
-            ThemeMember.message_id == Message.id, ThemeMember.theme_id == bindparam("theme_id")
+            ThemeMember.message_id == number, ThemeMember.theme_id == bindparam("theme_id")
         ),
-        "only": Message.id.in_(bindparam("only", expanding=True)),
+        "only": number.in_(bindparam("only", expanding=True)),
         "quotable": Message.may_quote,
         "since": moment >= bindparam("since"),
         "until": moment < bindparam("until"),
         **{f"is_{kind}": getattr(Labels, f"is_{kind}") for kind in KINDS},
     }
     query = query.where(*(condition for name, condition in conditions.items() if name in asked))
-    return query.where(text(how)) if how else query
+    name = "labels.message_id" if asked & _SERVED_BY_LABELS else "messages.id"
+    return query.where(text(how.format(number=name))) if how else query
 
 
-def _how_to_match(session: Session, match: str, matches: int, few_matches: int, many_matches: int) -> str:
-    """Condition that a message holds the words, as the database is to go about it; empty without words."""
+def _how_to_match(session: Session, match: str, few_matches: int) -> str:
+    """Condition that a message holds the words; empty without words.
+
+    Only SQLite has to be told how to go about it, by how many messages hold them.
+    """
     if not match:
         return ""
     if is_postgresql(session):
-        return f"{_WORDS_OF_MESSAGE} @@ websearch_to_tsquery('english', :match)"
-    if matches <= few_matches:
-        return _AMONG_MATCHES
-    # The sign before the column keeps SQLite from starting at the matches; see `FEW_MATCHES`.
-    return f"+{_AMONG_MATCHES}" if matches <= many_matches else _IN_WORDS
-
-
-def _match_count(session: Session, match: str, at_most: int) -> int:
-    """How many messages hold these words, up to `at_most`; only SQLite has to be told how to go about it."""
-    if not match or is_postgresql(session):
-        return 0
+        return _IN_MESSAGE
     probe = text(
         "SELECT count(*) FROM (SELECT 1 FROM message_words WHERE message_words MATCH :match LIMIT :cap)"
     )
-    return session.scalar(probe, {"match": match, "cap": at_most}) or 0
+    matches = session.scalar(probe, {"match": match, "cap": few_matches + 1}) or 0
+    return _AMONG_FEW if matches <= few_matches else _AMONG_ALL
 
 
 def as_match(words: str, *, for_postgresql: bool = False) -> str:
@@ -314,9 +378,12 @@ def _marked(session: Session, match: str, ids: list[int]) -> dict[int, tuple[str
         query = text(
             "SELECT rowid, highlight(message_words, 0, :start, :end), "
             "highlight(message_words, 1, :start, :end) "
-            "FROM message_words WHERE message_words MATCH :match AND rowid IN :ids"
+            "FROM message_words WHERE message_words MATCH :match "
+            # One way through the span of the numbers; looked up one by one the match begins anew each time.
+            "AND rowid BETWEEN :low AND :high AND +rowid IN :ids"
         ).bindparams(bindparam("ids", expanding=True))
-        rows = session.execute(query, {"match": match, "ids": ids, "start": MARK_START, "end": MARK_END})
+        given = {"match": match, "ids": ids, "low": min(ids), "high": max(ids)}
+        rows = session.execute(query, {**given, "start": MARK_START, "end": MARK_END})
     return {number: (subject or "", body or "") for number, subject, body in rows}
 
 

@@ -178,7 +178,8 @@ class Message(Row):
         one_of("door", DOORS),
         one_of("channel", CHANNELS),
         one_of("kept_apart", APART),
-        Index("ix_messages_position", "received_at", "id"),
+        # With what is kept apart in it, so that a walk in order of time need not look at the messages.
+        Index("ix_messages_position", "received_at", "id", "kept_apart"),
         Index("ix_messages_reader", "reader_id", "received_at"),
         *(
             _index_where_set(f"ix_messages_{column}", column, column)

@@ -1,6 +1,8 @@
 """How values are written on pages: dates in the owner's zone, counts, the words of the closed lists."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any
 
 from flask import Flask, g
@@ -48,6 +50,9 @@ REPLY_WORDS = {
 }
 _WORDS = {**KIND_WORDS, **STANDING_WORDS, **SHELF_WORDS, **HAZARD_WORDS, **REPLY_WORDS}
 
+Choice = tuple[str, str]
+"""Code and words of one option of a select."""
+
 MARK_START, MARK_END = "\x02", "\x03"
 """Control signs that stand around found words until the text is escaped."""
 
@@ -63,6 +68,7 @@ def install(app: Flask) -> None:
         said=said,
         listed=listed,
         marked=marked,
+        options=options,
         svg=svg,
         outside=outside,
         first_up=lambda words: words[:1].upper() + words[1:],
@@ -75,6 +81,9 @@ def _local(value: datetime | date) -> datetime | date:
     return value.astimezone(g.frame.zone) if isinstance(value, datetime) else value
 
 
+_MONTHS = ("", *(f"{date(2000, month, 1):%b}" for month in range(1, 13)))
+
+
 def day(value: datetime | date | None) -> str:
     """Such as "Wednesday 18 November 2026"."""
     return "" if value is None else f"{_local(value):%A %-d %B %Y}"
@@ -82,7 +91,11 @@ def day(value: datetime | date | None) -> str:
 
 def short_day(value: datetime | date | None) -> str:
     """Such as "18 Nov 2026"."""
-    return "" if value is None else f"{_local(value):%-d %b %Y}"
+    if value is None:
+        return ""
+    local = _local(value)
+    # Lists are full of these, and strftime takes most of the time that an entry does.
+    return f"{local.day} {_MONTHS[local.month]} {local.year}"
 
 
 def moment(value: datetime | None) -> str:
@@ -115,8 +128,24 @@ def listed(items: Any, word: str = "and") -> str:
 
 def marked(text: str) -> Markup:
     """Text of a reader, escaped, with the found words in mark elements."""
-    safe = str(escape(text))
-    return Markup(safe.replace(MARK_START, "<mark>").replace(MARK_END, "</mark>"))  # noqa: S704 (escaped above)
+    safe = escape(text)
+    if MARK_START not in text:
+        return safe
+    return Markup(str(safe).replace(MARK_START, "<mark>").replace(MARK_END, "</mark>"))  # noqa: S704 (escaped above)
+
+
+@lru_cache(512)
+def _options(choices: tuple[Choice, ...], chosen: str) -> Markup:
+    """Options of a select; kept, as the closed lists make up much of the pages that have forms."""
+    option = Markup('<option value="{}"{}>{}</option>')
+    return Markup("\n").join(
+        option.format(code, Markup(" selected") if code == chosen else "", words) for code, words in choices
+    )
+
+
+def options(choices: Sequence[Choice], chosen: str = "") -> Markup:
+    """Options of a select, one a line."""
+    return _options(tuple(choices), chosen)
 
 
 def outside(address: str | None) -> str:

@@ -84,15 +84,47 @@ def test_the_index_follows_changes_and_deletions(any_session: Session) -> None:
 
 
 @pytest.mark.parametrize(
-    ("few", "many"), [(8, 8), (3, 8), (3, 5)], ids=["fetched", "looked for in a list", "tested one by one"]
+    ("few", "near"),
+    [(8, 8), (3, 8), (3, 9), (3, 5), (3, 1)],
+    ids=["fetched", "just all near", "all near", "too few near", "one near"],
 )
-def test_however_many_match_the_newest_come_first(session: Session, few: int, many: int) -> None:
+@pytest.mark.parametrize("hours", [1, 0], ids=["one after the other", "all at once"])
+def test_however_many_match_the_newest_come_first(session: Session, few: int, near: int, hours: int) -> None:
     for number in range(8):
-        make_message(session, text=f"bread {number}", received_at=DAY + timedelta(hours=number))
+        make_message(session, text=f"bread {number}", received_at=DAY + number * timedelta(hours=hours))
 
-    found = find(session, Search(words="bread"), limit=5, few_matches=few, many_matches=many)
+    found = find(session, Search(words="bread"), limit=5, few_matches=few, near_count=near)
 
     assert _texts(session, found) == [f"bread {number}" for number in (7, 6, 5, 4, 3)]
+    back = find(
+        session, Search(words="bread"), limit=2, few_matches=few, near_count=near, newer_than=found.places[-1]
+    )
+    assert _texts(session, back) == ["bread 5", "bread 4"]
+
+
+def test_common_words_are_found_whatever_order_the_numbers_are_in(session: Session, now: datetime) -> None:
+    """Old archives come in late: then the highest numbers are the oldest messages."""
+    recipe = make_recipe(session, slug="loaf")
+    hours = [5, 3, 9, 1, 7, 0, 8, 2, 6, 4] * 4
+    for at, hour in enumerate(hours):
+        words = "bread" if hour % 3 else "cake"
+        message = make_message(session, text=f"{words} {hour}", received_at=DAY + timedelta(hours=hour))
+        if at % 2:
+            set_hand_label(session, message.id, "recipe", "loaf", account_id=None, now=now)
+    for wanted in ({"words": "bread"}, {"words": "bread", "recipe_id": recipe.id}):
+        every = find(session, Search(**wanted), limit=40).ids
+        assert len(every) in (24, 12)
+        for near in (1, 5, 13, 40):
+            seen: list[int] = []
+            position = None
+            while len(seen) < len(every):
+                stretch = find(
+                    session, Search(**wanted), limit=5, few_matches=2, near_count=near, older_than=position
+                )
+                seen += stretch.ids
+                position = stretch.places[-1]
+            assert seen == every, (wanted, near)
+            assert not stretch.has_older
 
 
 def test_going_on_and_back_by_position_meets_each_message_once(any_session: Session) -> None:

@@ -5,9 +5,7 @@ from sqlalchemy.orm import Session
 
 from inbox.records.tables import Recipe
 from inbox.records.tables_out import Theme
-from inbox.web.phrasing import said
-
-Choice = tuple[str, str]
+from inbox.web.phrasing import Choice, said
 
 
 def recipe_choices(session: Session, empty: str = "") -> list[Choice]:

@@ -1,55 +1,22 @@
 """How one message is written in a list: who, when, the beginning of the words, what it was read as."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
-from typing import Any, Protocol
+from functools import cache
+from typing import Any, NamedTuple, Protocol
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import Row
 from sqlalchemy.orm import Session
 
+from inbox.records.lines import COLUMNS, faults_in, lines_of
 from inbox.records.search import MARK_END, MARK_START
-from inbox.records.tables import Labels, Message, MessageFault, Reader, Recipe
 from inbox.web.phrasing import said
 from inbox.words import KINDS
 
 EXCERPT_LENGTH = 260
 
 
-# Plain rows, and statements that are made once: lists of messages are most of what the pages show.
-_LINES = (
-    select(
-        *(getattr(Labels, f"is_{kind}") for kind in KINDS),
-        Labels.outcome,
-        Labels.hazard,
-        Labels.language,
-        Labels.by_hand,
-        Message.id,
-        Message.received_at,
-        Message.subject,
-        Message.text,
-        Message.kept_apart,
-        Reader.name,
-        Reader.handle,
-        Reader.email,
-        Reader.forgotten_at,
-        Recipe.title,
-    )
-    .select_from(Message)
-    .outerjoin(Message.reader)
-    .outerjoin(Message.labels)
-    .outerjoin(Labels.recipe)
-    .where(Message.id.in_(bindparam("ids", expanding=True)))
-)
-_FAULTS = (
-    select(MessageFault.message_id, MessageFault.fault)
-    .where(MessageFault.message_id.in_(bindparam("ids", expanding=True)))
-    .order_by(MessageFault.probability.desc())
-)
-
-
-@dataclass(frozen=True)
-class Entry:
+class Entry(NamedTuple):
     """One message in a list."""
 
     id: int
@@ -62,43 +29,69 @@ class Entry:
     by_hand: bool
 
 
-def load_entries(
-    session: Session, ids: Sequence[int], marked: Mapping[int, tuple[str, str]] | None = None
-) -> dict[int, Entry]:
-    """Entries of these messages by number, in the order given; numbers that are not there are left out.
+def load_entries(session: Session, ids: Sequence[int]) -> dict[int, Entry]:
+    """Entries of these messages by number, in the order given; numbers that are not there are left out."""
+    return {entry.id: entry for entry in entries_of(lines_of(session, ids))}
+
+
+def entries_of(
+    lines: Iterable[Row[*tuple[Any, ...]]], marked: Mapping[int, tuple[str, str]] | None = None
+) -> list[Entry]:
+    """Entries of lines as `records.lines` gives them.
 
     Parameters
     ----------
     marked : mapping of int to (str, str), optional
         Subject and text with marks around found words, to be shown instead of the plain ones.
     """
-    if not ids:
-        return {}
-    rows_of = session.connection().execute  # past the ORM, which has nothing to add to plain columns
-    faults: dict[int, list[str]] = {}
-    for number, fault in rows_of(_FAULTS, {"ids": ids}):
-        faults.setdefault(number, []).append(said(fault))
-    rows = {row.id: row for row in rows_of(_LINES, {"ids": ids})}
     shown = marked or {}
-    return {
-        number: _entry(rows[number], faults.get(number, ()), shown.get(number))
-        for number in ids
-        if number in rows
-    }
+    return [_entry(line, shown.get(line.id)) for line in lines]
 
 
-def _entry(row: Any, faults: Sequence[str], marked: tuple[str, str] | None) -> Entry:
-    subject, words = marked or (row.subject or "", row.text)
+def _entry(row: Row[*tuple[Any, ...]], marked: tuple[str, str] | None) -> Entry:
+    # Unpacked at once: looking values up by name, row by row, costs as much as all the rest.
+    (
+        outcome, hazard, language, by_hand, number, when, subject, text, apart,
+        name, handle, email, forgotten_at, title, faults,
+    ) = row[len(KINDS) : len(COLUMNS)]  # fmt: skip
+    if apart:
+        read_as = f"kept apart: {said(apart)}"
+    elif language is None:
+        read_as = "not read yet"
+    else:
+        read_as = _described(row[: len(KINDS)], outcome, faults_in(faults), title, language)
+    subject, words = marked or (subject or "", text)
     return Entry(
-        id=row.id,
-        who=name_of(row),
-        when=row.received_at,
-        subject=subject,
-        excerpt=excerpt(words),
-        read_as=_describe(row, faults),
-        hazard=said(row.hazard),
-        by_hand=bool(row.by_hand),
+        number,
+        _called(name, handle, email, forgotten_at),
+        when,
+        subject,
+        excerpt(words),
+        read_as,
+        said(hazard),
+        bool(by_hand),
     )
+
+
+def _described(
+    kinds: tuple[bool, ...], outcome: str | None, faults: Sequence[str], title: str | None, language: str
+) -> str:
+    """What counts for a message, such as "made it – failed: sank, dense · Lemon tart"."""
+    words = _kind_words(kinds)
+    if outcome:
+        words += f" – {said(outcome)}"
+    if faults:
+        words += ": " + ", ".join(map(said, faults))
+    if title:
+        words += f" · {title}"
+    if language != "en":
+        words += f" · in another language ({language})"
+    return words
+
+
+@cache
+def _kind_words(holds: tuple[bool, ...]) -> str:
+    return ", ".join(said(kind) for kind, one in zip(KINDS, holds, strict=True) if one)
 
 
 class Person(Protocol):
@@ -114,27 +107,13 @@ def name_of(person: Person | None) -> str:
     """How a message's reader is called on pages."""
     if person is None:
         return "A reader"
-    if person.forgotten_at is not None:
+    return _called(person.name, person.handle, person.email, person.forgotten_at)
+
+
+def _called(name: str | None, handle: str | None, email: str | None, forgotten_at: datetime | None) -> str:
+    if forgotten_at is not None:
         return "A reader who asked to be forgotten"
-    return person.name or person.handle or person.email or "A reader"
-
-
-def _describe(row: Any, faults: Sequence[str]) -> str:
-    """What counts for a message, such as "made it – failed: sank, dense · Lemon tart"."""
-    if row.kept_apart:
-        return f"kept apart: {said(row.kept_apart)}"
-    if row.language is None:
-        return "not read yet"
-    words = ", ".join(said(kind) for kind, holds in zip(KINDS, row, strict=False) if holds)
-    if row.outcome:
-        words += f" – {said(row.outcome)}"
-    if faults:
-        words += ": " + ", ".join(faults)
-    if row.title:
-        words += f" · {row.title}"
-    if row.language != "en":
-        words += f" · in another language ({row.language})"
-    return words
+    return name or handle or email or "A reader"
 
 
 def excerpt(text: str, length: int = EXCERPT_LENGTH) -> str:

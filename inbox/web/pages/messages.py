@@ -22,9 +22,9 @@ from inbox.records.tables import (
 from inbox.records.tables_out import Reply, ThemeMember
 from inbox.web.page import Page
 from inbox.web.pages.address import Address, position_text, read_address
-from inbox.web.pages.choices import Choice, recipe_choices, theme_choices, word_choices
-from inbox.web.pages.entries import Entry, load_entries, name_of
-from inbox.web.phrasing import said
+from inbox.web.pages.choices import recipe_choices, theme_choices, word_choices
+from inbox.web.pages.entries import Entry, entries_of, load_entries, name_of
+from inbox.web.phrasing import Choice, said
 from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
 
 COUNTED_AT_MOST = 1_000
@@ -61,7 +61,7 @@ def load_messages(session: Session, given: Mapping[str, str], zone: ZoneInfo) ->
     places = found.places
     return MessagesPage(
         address=address,
-        entries=list(load_entries(session, found.ids, found.marked).values()),
+        entries=entries_of(found.lines, found.marked),
         count_words=_count_words(found.count),
         newer=address.link(newer=position_text(places[0])) if places and found.has_newer else "",
         older=address.link(older=position_text(places[-1])) if places and found.has_older else "",
@@ -90,7 +90,7 @@ def load_several(session: Session, chosen: Sequence[int], then: str, trouble: st
     """The page on which several messages are corrected at once."""
     found = find(session, Search(only=tuple(chosen)), limit=len(chosen) or 1)
     return SeveralPage(
-        entries=list(load_entries(session, found.ids).values()),
+        entries=entries_of(found.lines),
         then=then,
         kinds=word_choices(KINDS, "leave the kind"),
         recipes=recipe_choices(session, "leave the recipe"),

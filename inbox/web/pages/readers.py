@@ -10,7 +10,7 @@ from inbox.records.people import find_readers, get_reader, message_counts
 from inbox.records.search import Search, find
 from inbox.records.tables import Reader
 from inbox.web.page import Page
-from inbox.web.pages.entries import Entry, load_entries
+from inbox.web.pages.entries import Entry, entries_of
 
 SHOWN = 50
 
@@ -91,7 +91,7 @@ def load_reader(session: Session, reader_id: int) -> ReaderPage:
         bounced_at=reader.bounced_at,
         unsubscribed_at=reader.unsubscribed_at,
         forgotten_at=reader.forgotten_at,
-        messages=list(load_entries(session, found.ids).values()),
+        messages=entries_of(found.lines),
         message_count=message_counts(session, [reader_id]).get(reader_id, 0),
         has_older=found.has_older,
     )

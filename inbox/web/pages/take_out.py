@@ -10,7 +10,8 @@ from inbox.records.revisions import get_recipe
 from inbox.records.search import Search, find, messages_of
 from inbox.replies.phrases import first_name
 from inbox.web.page import Page
-from inbox.web.pages.choices import Choice, recipe_choices
+from inbox.web.pages.choices import recipe_choices
+from inbox.web.phrasing import Choice
 
 QUOTATIONS_SHOWN = 100
 

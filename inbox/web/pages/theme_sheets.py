@@ -12,10 +12,10 @@ from inbox.records.tables import Labels, MessageFault, Recipe
 from inbox.records.tables_out import Reply, Telling, Theme, ThemeRank
 from inbox.replies.telling import who_asked
 from inbox.web.page import Page
-from inbox.web.pages.choices import Choice, theme_choices
+from inbox.web.pages.choices import theme_choices
 from inbox.web.pages.entries import excerpt
 from inbox.web.pages.themes import Asked, facet_words, load_asked
-from inbox.web.phrasing import said
+from inbox.web.phrasing import Choice, said
 
 SPLIT_AT_MOST = 300
 NEAR = 0.3

@@ -20,10 +20,10 @@ from inbox.replies.telling import who_asked
 from inbox.replies.whom import ANSWERED
 from inbox.themes.vocabulary import vocabulary
 from inbox.web.page import Page
-from inbox.web.pages.choices import Choice, recipe_choices, theme_choices
+from inbox.web.pages.choices import recipe_choices, theme_choices
 from inbox.web.pages.entries import excerpt, name_of
 from inbox.web.pages.weeks import weekly_counts
-from inbox.web.phrasing import said
+from inbox.web.phrasing import Choice, said
 
 PART_WORDS = {
     "rate": ("How many ask", "people and how lately, drawn towards the usual where there are few"),
