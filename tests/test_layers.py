@@ -8,7 +8,7 @@ import pytest
 PACKAGE = Path(__file__).parent.parent / "inbox"
 
 FLOORS = (
-    ("errors", "words", "places", "settings", "calendar", "occasions"),
+    ("errors", "words", "places", "settings", "calendar", "occasions", "sparing"),
     ("records",),
     ("intake",),
     ("reading",),

@@ -19,6 +19,7 @@ from inbox.intake.table_rows import ENCODINGS
 from inbox.intake.take_back import take_back
 from inbox.pipeline.rounds import Kitchen, Round, go_round
 from inbox.pipeline.sources import import_options
+from inbox.sparing import spare_collection
 
 
 @click.command("import")
@@ -51,6 +52,7 @@ def import_command(
         site.settings, now=site.now(), columns=_pairs(columns), dates=dates, encoding=encoding
     )
     results: list[RunResult] = []
+    spare_collection()
     for path in files:
         progress = Progress(path.name)
         result = import_path(site.sessions, path, options=options, progress=progress)

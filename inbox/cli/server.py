@@ -20,7 +20,8 @@ from inbox.records import accounts
 from inbox.records.engine import make_sessions
 from inbox.records.turns import Leadership
 from inbox.settings import Settings
-from inbox.web.application import create_app, spare_collection
+from inbox.sparing import spare_collection
+from inbox.web.application import create_app
 
 _THREADS = 8
 """Requests served at a time; SQLite lets all of them read and one of them write."""

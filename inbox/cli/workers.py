@@ -8,7 +8,8 @@ from inbox.cli.log_lines import log_to_standard_error
 from inbox.cli.site import Site
 from inbox.errors import InputError
 from inbox.settings import load
-from inbox.web.application import create_app, spare_collection
+from inbox.sparing import spare_collection
+from inbox.web.application import create_app
 
 
 def pages() -> Flask:

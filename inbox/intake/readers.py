@@ -1,6 +1,6 @@
 """Who wrote: readers found by address, else by handle in one channel; a name alone joins nobody."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -69,10 +69,7 @@ def add_readers(session: Session, people: Sequence[tuple[Person, datetime]]) -> 
         row["name"] = row["name"] or person.name
         row["first_seen_at"] = min(row["first_seen_at"], seen_at)
     if missing:
-        # Another worker may have made the same reader a moment ago.
-        make = postgresql_insert if is_postgresql(session) else sqlite_insert
-        session.execute(make(Reader.__table__).on_conflict_do_nothing(), list(missing.values()))  # type: ignore[arg-type]
-        found = find_readers(session, [person for person, _ in people])
+        found |= _make_readers(session, missing)
     if names:
         _name_the_nameless(session, names)
     nameless = [(person, seen_at) for person, seen_at in people if person.name and not person.key]
@@ -80,6 +77,23 @@ def add_readers(session: Session, people: Sequence[tuple[Person, datetime]]) -> 
     return [
         found[person.key] if person.key else next(numbers) if person.name else None for person, _ in people
     ]
+
+
+def _make_readers(session: Session, rows: Mapping[str, dict[str, Any]]) -> dict[str, int]:
+    """Make readers by `Person.key`; their numbers, also of those that another worker made a moment ago."""
+    make = postgresql_insert if is_postgresql(session) else sqlite_insert
+    table = Reader.__table__
+    statement = make(table).on_conflict_do_nothing()  # type: ignore[arg-type]
+    made = session.execute(
+        statement.returning(table.c.id, table.c.email, table.c.channel, table.c.handle), list(rows.values())
+    )
+    numbers = {Person(row.email, row.channel, row.handle, None).key: row.id for row in made}
+    others = [
+        Person(row["email"], row["channel"], row["handle"], None)
+        for key, row in rows.items()
+        if key not in numbers
+    ]
+    return numbers | (find_readers(session, others) if others else {})
 
 
 def _row(person: Person, seen_at: datetime) -> dict[str, Any]:

@@ -4,7 +4,8 @@ Killed at any point and run again, an import goes on where it stopped and ends w
 had run once: each batch and the position after it are one transaction. Start with `import_path`.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -189,15 +190,15 @@ def _batches(items: Iterable[Incoming | Unusable]) -> Iterator[list[Incoming | U
         yield batch
 
 
-def count(session: Session, run_id: int, ends: Iterable[Delivered]) -> None:
+def count(session: Session, run_id: int, ends: Sequence[Delivered]) -> None:
     """Add how items ended to the numbers of their run."""
     run = session.get_one(IntakeRun, run_id)
-    for end in ends:
-        run.position += 1
-        run.stored_count += end.state == "stored"
-        run.already_here_count += end.state == "already_here"
-        run.set_aside_count += end.state == "set_aside"
-        run.kept_apart_count += end.state == "stored" and end.kept_apart is not None
+    states = Counter(end.state for end in ends)
+    run.position += len(ends)
+    run.stored_count += states["stored"]
+    run.already_here_count += states["already_here"]
+    run.set_aside_count += states["set_aside"]
+    run.kept_apart_count += sum(end.state == "stored" and end.kept_apart is not None for end in ends)
     session.flush()
 
 

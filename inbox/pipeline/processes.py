@@ -17,6 +17,7 @@ from threading import Thread
 from typing import Final
 
 from inbox.reading.findings import Reading, Told
+from inbox.sparing import spare_collection
 
 ReadBatch = Callable[[list[Told]], list[Reading]]
 """Reads some messages; can be pickled."""
@@ -84,6 +85,7 @@ def _begin(read: ReadBatch) -> None:
     """Make this process ready to read."""
     global _read_here
     _read_here = read
+    spare_collection()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that asks says when to end
     if hasattr(os, "nice"):
         os.nice(_NICENESS)

@@ -22,6 +22,7 @@ from inbox.reading.saved import load_or_train, load_saved
 from inbox.records.saved import with_saved
 from inbox.records.turns import one_at_a_time
 from inbox.settings import Settings
+from inbox.sparing import spare_collection
 from inbox.themes.likeness import Likeness
 from inbox.themes.trained import load_or_fit
 
@@ -52,6 +53,7 @@ class Kitchen:
                     labelled = learned(session)
                 self._model = load_or_train(self._settings.model_folder, labelled)
                 self._number = number
+                spare_collection()
             return self._model
 
     def model_at_hand(self, session: Session) -> ReadingModel | None:

@@ -1,6 +1,5 @@
 """The application factory."""
 
-import gc
 from collections.abc import Callable
 from datetime import datetime
 
@@ -39,15 +38,6 @@ AREAS = (
     bringing, checking, digests, entry, hazards, home, house, messages, owner,
     reader_forms, readers, recipes, replies, second_look, take_out, themes, work, your_sign_in,
 )  # fmt: skip
-
-
-def spare_collection() -> None:
-    """Take all that was made so far out of the garbage collector's rounds; for a server about to start.
-
-    Walking over modules and models costs a request now and then as much time as ten others.
-    """
-    gc.collect()
-    gc.freeze()
 
 
 def create_app(

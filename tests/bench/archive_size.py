@@ -62,7 +62,7 @@ def write_messages(path: Path, count: int) -> None:
             row = {
                 "id": str(number),
                 "channel": "comment",
-                "author": f"Reader {number // 30}",
+                "name": f"Reader {number // 30}",
                 "email": f"reader{number // 30}@example.org",
                 "received_at": f"{2021 + number % 5}-0{number % 9 + 1}-1{number % 7}T10:00:00Z",
                 "text": f"{source.choice(texts)} ({number})",

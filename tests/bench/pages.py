@@ -30,7 +30,8 @@ from inbox.records.page_faults import recount
 from inbox.records.tables import Labels, Message, MessageFault, MessageReading, Reader, Recipe
 from inbox.records.tables_out import RecipeStanding, Theme, ThemeMember, ThemeRank
 from inbox.settings import Settings
-from inbox.web.application import create_app, spare_collection
+from inbox.sparing import spare_collection
+from inbox.web.application import create_app
 from inbox.words import KINDS
 
 NOW = datetime(2026, 11, 23, 9, tzinfo=UTC)
