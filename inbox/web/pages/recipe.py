@@ -99,7 +99,7 @@ def load_recipe(session: Session, slug: str, zone: ZoneInfo, *, now: datetime) -
     repeated, answered = load_questions(session, recipe.id, details.get("questions", []), zone, now=now)
     effects = {one.get("revision_id"): one for one in details.get("revisions", [])}
     problems = _newest(session, recipe.id, Labels.is_problem)
-    praise = _newest(session, recipe.id, Labels.is_made_it, Labels.outcome == "worked")
+    praise = _newest(session, recipe.id, Labels.is_made_it, Labels.outcome == "worked", ~Labels.is_problem)
     questions = _newest(session, recipe.id, Labels.is_question)
     entries = load_entries(session, [*problems, *praise, *questions])
     return RecipePage(
