@@ -6,8 +6,9 @@ until its readings are stored, so that several workers read different messages. 
 loses nothing: what has no reading yet is new again, and a dead worker's locks are gone.
 """
 
-from collections.abc import Callable, Generator, Iterator, Sequence
-from contextlib import closing
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -17,7 +18,7 @@ from sqlalchemy import Row, Select, delete, exists, func, insert, select
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.pipeline.catalogue import TOLD, load_catalogue, told_of
-from inbox.pipeline.processes import ReadBatch, several_processes
+from inbox.pipeline.processes import Pending, ReadBatch, Readers, several_processes
 from inbox.reading.findings import CatalogueRecipe, Reading, Told
 from inbox.records.engine import is_postgresql
 from inbox.records.settle import settle
@@ -50,23 +51,17 @@ class ReadResult:
     new_ids: tuple[int, ...]
 
 
+Spread = Callable[[ReadBatch], Readers]
+"""Who reads batches elsewhere, given how one is read; `inbox.pipeline.spread` has one for a Dask cluster."""
+
+
 @dataclass(frozen=True)
-class Batch:
-    """Some messages to read: their numbers, what the program is told of each, and where they are claimed."""
+class _Batch:
+    """Some messages that are being read: their numbers, their readings to be, and where they are claimed."""
 
     ids: list[int]
-    told: list[Told]
+    pending: Pending
     session: Session
-
-
-Spread = Callable[[ReadBatch, Iterator[Batch]], Iterator[tuple[Batch, list[Reading]]]]
-"""How batches are read: gives each one back with its readings, in any order."""
-
-
-def one_by_one(read: ReadBatch, batches: Iterator[Batch]) -> Iterator[tuple[Batch, list[Reading]]]:
-    """Read batches here, one after the other."""
-    for batch in batches:
-        yield batch, read(batch.told)
 
 
 def read_messages(
@@ -75,7 +70,7 @@ def read_messages(
     *,
     now: datetime,
     again: bool = False,
-    spread: Spread = one_by_one,
+    spread: Spread | None = None,
     processes: int = 1,
     progress: Progress = lambda _done, _of: None,
 ) -> ReadResult:
@@ -85,60 +80,161 @@ def read_messages(
     ----------
     again : bool, default=False
         Also those that another model has read; hand labels stay as they are.
-    spread : callable, default=one_by_one
-        Where batches are read; `inbox.pipeline.spread` has one for a Dask cluster. Batches that are
-        under way on a cluster are not claimed: one command reads the archive there, and what another
-        worker reads meanwhile is stored once all the same.
+    spread : callable, optional
+        Where batches are read, if not here. Batches that are under way on a cluster are not claimed: one
+        command reads the archive there, and what another worker reads meanwhile is stored once all the same.
     processes : int, default=1
         How many processes of this machine read a long archive; for batches that are read here.
     """
+    waiting = count_waiting(sessions, model, again=again)
+    with open_desk(
+        sessions, model, now=now, again=again, spread=spread, processes=processes, waiting=waiting
+    ) as desk:
+        return desk.finish(progress)
+
+
+@contextmanager
+def open_desk(
+    sessions: sessionmaker[Session],
+    model: ReadsMessages,
+    *,
+    now: datetime,
+    again: bool = False,
+    spread: Spread | None = None,
+    processes: int = 1,
+    waiting: int,
+) -> Iterator["Desk"]:
+    """Hand messages out to be read, `waiting` of them at first; the rest is as for `read_messages`."""
     with sessions() as session:
-        total = session.scalar(select(func.count()).select_from(_unread(model, again, 0).subquery())) or 0
         catalogue, recipe_ids = load_catalogue(session)
-    done = 0
-    new_ids: list[int] = []
-
-    here = spread is one_by_one
     read = partial(model.read, catalogue=catalogue)
-    with (
-        several_processes(read, processes=processes if here else 1, waiting=total) as read_batch,
-        closing(_batches(sessions, model, again, claim=here)) as batches,
-    ):
-        for batch, readings in spread(read_batch, batches):
-            with batch.session as session:
-                new_ids += store_readings(session, batch.ids, readings, recipe_ids, model.version, now=now)
-                session.commit()
-            done += len(batch.ids)
-            progress(done, max(total, done))
-    return ReadResult(done, tuple(sorted(new_ids)))
+    with several_processes(read, processes=1 if spread else processes, waiting=waiting) as readers:
+        desk = Desk(
+            sessions,
+            model,
+            spread(read) if spread else readers,
+            recipe_ids,
+            now=now,
+            again=again,
+            claims=spread is None,
+        )
+        try:
+            yield desk
+        finally:
+            desk.give_up()
 
 
-def _batches(
-    sessions: sessionmaker[Session], model: ReadsMessages, again: bool, *, claim: bool
-) -> Generator[Batch, None, None]:
-    after = 0
-    waits = False
-    while True:
-        with sessions() as session:
-            claimed = claim and is_postgresql(session)
-            query = _unread(model, again, after).limit(_BATCH_ROWS)
-            if claimed:
+class Desk:
+    """Messages on their way: what waits is handed out to the readers, what they read is stored.
+
+    Start with `open_desk`.
+    """
+
+    def __init__(
+        self,
+        sessions: sessionmaker[Session],
+        model: ReadsMessages,
+        readers: Readers,
+        recipe_ids: dict[str, int],
+        *,
+        now: datetime,
+        again: bool,
+        claims: bool,
+    ) -> None:
+        self._sessions = sessions
+        self._model = model
+        self._readers = readers
+        self._recipe_ids = recipe_ids
+        self._now = now
+        self._again = again
+        self._claims = claims
+        self._under_way: deque[_Batch] = deque()
+        self._done = 0
+        self._new_ids: list[int] = []
+
+    def go_on(self, after: int) -> int:
+        """Store what was read and hand out what there is room for, of the messages after number `after`.
+
+        Waits for nobody and claims nothing, so that something else can be done between two calls. Returns
+        the number after which to go on.
+        """
+        while self._under_way and self._under_way[0].pending.done():
+            self._store_next()
+        while len(self._under_way) < self._readers.room:
+            last = self._hand_out(after, claim=False)
+            if last is None:
+                break
+            after = last
+        return after
+
+    def finish(self, progress: Progress) -> ReadResult:
+        """Read all that waits, and what is under way."""
+        while self._under_way:
+            self._store_next()
+        total = self._done + count_waiting(self._sessions, self._model, again=self._again)
+        with self._sessions() as session:
+            claim = self._claims and is_postgresql(session)
+        # What others hold is waited for at the end: afterwards all is read, also where one of them died.
+        # By then nothing is under way here, so that none waits for itself.
+        for waits in (False, True) if claim else (False,):
+            after: int | None = 0
+            while True:
+                while after is not None and len(self._under_way) < self._readers.room:
+                    after = self._hand_out(after, claim=claim, waits=waits)
+                if not self._under_way:
+                    break
+                self._store_next()
+                progress(self._done, max(total, self._done))
+        return ReadResult(self._done, tuple(sorted(self._new_ids)))
+
+    def give_up(self) -> None:
+        """Let go of what is under way; it waits to be read, as before."""
+        while self._under_way:
+            self._under_way.pop().session.close()
+
+    def _hand_out(self, after: int, *, claim: bool, waits: bool = False) -> int | None:
+        """Begin to read the next batch after number `after`; its last number, or None if there is none."""
+        with ExitStack() as stack:
+            session = stack.enter_context(self._sessions())
+            query = _unread(self._model, self._again, after).limit(_BATCH_ROWS)
+            if claim:
                 query = query.with_for_update(skip_locked=not waits, key_share=True)
             messages = list(session.execute(query).all())
             if not messages:
-                if waits or not claimed:
-                    return
-                # What others hold is waited for: afterwards all is read, also where one of them died.
-                after, waits = 0, True
-                continue
-            after = messages[-1].id
-            if claimed:
-                messages = _still_unread(session, messages, model, again)
-            batch = Batch([message.id for message in messages], told_of(session, messages), session)
-            if not claimed:
+                return None
+            last = int(messages[-1].id)
+            if claim:
+                messages = _still_unread(session, messages, self._model, self._again)
+            told = told_of(session, messages)
+            if not claim:
                 session.commit()
-            if batch.ids:
-                yield batch
+            if messages:
+                ids = [message.id for message in messages]
+                self._under_way.append(_Batch(ids, self._readers.begin(told), session))
+                stack.pop_all()  # the batch keeps its claims until it is stored
+            return last
+
+    def _store_next(self) -> None:
+        batch = self._under_way.popleft()
+        with batch.session as session:
+            self._new_ids += store_readings(
+                session,
+                batch.ids,
+                batch.pending.result(),
+                self._recipe_ids,
+                self._model.version,
+                now=self._now,
+            )
+            session.commit()
+        self._done += len(batch.ids)
+
+
+def count_waiting(
+    sessions: sessionmaker[Session], model: ReadsMessages, *, again: bool = False, after: int = 0
+) -> int:
+    """Messages after number `after` that `model` has to read."""
+    with sessions() as session:
+        return session.scalar(select(func.count()).select_from(_unread(model, again, after).subquery())) or 0
 
 
 def count_unread(session: Session) -> int:

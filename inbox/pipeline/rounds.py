@@ -15,7 +15,7 @@ from inbox.pipeline.judge import judge_recipes
 from inbox.pipeline.learning import learned, number_in_use
 from inbox.pipeline.processes import processes_wanted
 from inbox.pipeline.rank import rank_themes
-from inbox.pipeline.read import ReadResult, Spread, one_by_one, read_messages
+from inbox.pipeline.read import ReadResult, Spread, read_messages
 from inbox.pipeline.regroup import RegroupResult, regroup
 from inbox.reading.model import ReadingModel
 from inbox.reading.saved import load_or_train, load_saved
@@ -92,7 +92,7 @@ def go_round(
     *,
     now: datetime,
     again: bool = False,
-    spread: Spread = one_by_one,
+    spread: Spread | None = None,
     tell: Tell = lambda _step, _done, _of: None,
 ) -> Round:
     """Read what is new, give requests their themes, rank and judge.

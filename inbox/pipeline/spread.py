@@ -7,11 +7,12 @@ Dask is the extra `second-batch[dask]`.
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from itertools import islice
+from dataclasses import dataclass
+from typing import Any
 
 from inbox.errors import InboxError, InputError
-from inbox.pipeline.processes import ReadBatch
-from inbox.pipeline.read import Batch, Spread
+from inbox.pipeline.processes import Pending, ReadBatch, Readers
+from inbox.pipeline.read import Spread
 from inbox.reading.findings import Reading, Told
 
 _AHEAD_A_WORKER = 3
@@ -28,7 +29,7 @@ def dask_spread(address: str) -> Iterator[Spread]:
         If Dask is not installed, or nothing answers at the address.
     """
     try:
-        from distributed import Client, as_completed
+        from distributed import Client
     except ModuleNotFoundError as error:
         raise InputError("Reading on a cluster needs Dask; install second-batch[dask].") from error
     try:
@@ -38,35 +39,44 @@ def dask_spread(address: str) -> Iterator[Spread]:
             f"No Dask scheduler answers at {address!r}: {error}. Start dask scheduler there."
         ) from error
 
-    def spread(read: ReadBatch, batches: Iterator[Batch]) -> Iterator[tuple[Batch, list[Reading]]]:
+    def spread(read: ReadBatch) -> Readers:
         # A task's result can be made again where its worker died; scattered values cannot.
-        shared = client.submit(_itself, read, pure=False)
-        threads = max(sum(client.nthreads().values()), 1)
-        under_way = {
-            client.submit(_read, shared, batch.told, pure=False, retries=3): batch
-            for batch in islice(batches, threads * _AHEAD_A_WORKER)
-        }
-        finished = as_completed(list(under_way), loop=client.loop)
-        for future in finished:
-            batch = under_way.pop(future)
-            try:
-                # A result that died with its worker is made again while we wait here.
-                readings = future.result()
-            except Exception as error:
-                raise InboxError(
-                    f"The cluster could not read a batch of {len(batch.ids)} messages: {error}. "
-                    "What was read so far is kept; run the command again to go on."
-                ) from error
-            yield batch, readings
-            for following in islice(batches, 1):
-                another = client.submit(_read, shared, following.told, pure=False, retries=3)
-                under_way[another] = following
-                finished.add(another)
+        return _Cluster(client, client.submit(_itself, read, pure=False))
 
     try:
         yield spread
     finally:
         client.close()
+
+
+class _Cluster:
+    def __init__(self, client: Any, shared: Any) -> None:
+        self.room = max(sum(client.nthreads().values()), 1) * _AHEAD_A_WORKER
+        self._client = client
+        self._shared = shared
+
+    def begin(self, told: list[Told]) -> Pending:
+        return _Task(self._client.submit(_read, self._shared, told, pure=False, retries=3), len(told))
+
+
+@dataclass(frozen=True)
+class _Task:
+    future: Any
+    count: int
+
+    def done(self) -> bool:
+        return bool(self.future.done())
+
+    def result(self) -> list[Reading]:
+        try:
+            # A result that died with its worker is made again while we wait here.
+            readings: list[Reading] = self.future.result()
+        except Exception as error:
+            raise InboxError(
+                f"The cluster could not read a batch of {self.count} messages: {error}. "
+                "What was read so far is kept; run the command again to go on."
+            ) from error
+        return readings
 
 
 def _itself(read: ReadBatch) -> ReadBatch:

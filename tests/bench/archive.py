@@ -26,7 +26,7 @@ from sqlalchemy import select
 
 from inbox.intake.run import import_path
 from inbox.intake.sources import ImportOptions
-from inbox.pipeline.read import Spread, one_by_one, read_messages
+from inbox.pipeline.read import Spread, read_messages
 from inbox.pipeline.spread import dask_spread
 from inbox.reading.findings import Told
 from inbox.reading.model import ReadingModel
@@ -63,7 +63,7 @@ def make_ledger(folder: Path, count: int) -> Path:
     return path
 
 
-def read_copy(ledger: Path, model: ReadingModel, spread: Spread = one_by_one) -> Run:
+def read_copy(ledger: Path, model: ReadingModel, spread: Spread | None = None) -> Run:
     """Read a copy of the ledger."""
     path = ledger.with_name("copy.sqlite3")
     shutil.copyfile(ledger, path)

@@ -30,6 +30,14 @@ class Signing(LiteralReader):
         return [replace(reading, recipe=signed) for reading in super().read(told, catalogue)]
 
 
+class Slow(Signing):
+    """Takes its time, so that it can be killed meanwhile."""
+
+    def read(self, told: Sequence[Told], catalogue: Sequence[CatalogueRecipe]) -> list[Reading]:
+        time.sleep(0.2)
+        return super().read(told, catalogue)
+
+
 READ = partial(Signing().read, catalogue=[])
 TOLD = [Told("It failed." if number % 3 else "It worked.") for number in range(501)]
 
@@ -44,8 +52,8 @@ def without_names(readings: list[Reading]) -> list[Reading]:
 
 def test_few_messages_are_read_here() -> None:
     for processes, waiting in ((1, 10**6), (2, LEAST_WAITING - 1)):
-        with several_processes(READ, processes=processes, waiting=waiting) as read:
-            assert by_whom(read(TOLD)) == {os.getpid()}
+        with several_processes(READ, processes=processes, waiting=waiting) as readers:
+            assert by_whom(readers.begin(TOLD).result()) == {os.getpid()}
 
 
 def test_as_many_as_are_set_or_one_a_core() -> None:
@@ -54,30 +62,42 @@ def test_as_many_as_are_set_or_one_a_core() -> None:
 
 
 def test_many_are_read_by_several_and_come_back_in_order() -> None:
-    with several_processes(READ, processes=2, waiting=LEAST_WAITING) as read:
-        readings = read(TOLD)
-        assert read([]) == []
-        assert without_names(read(TOLD[:1])) == without_names(READ(TOLD[:1]))
+    with several_processes(READ, processes=2, waiting=LEAST_WAITING) as readers:
+        pending = [readers.begin(told) for told in (TOLD, [], TOLD[:1])]
+        readings, none, one = (each.result() for each in pending)
+        assert all(each.done() for each in pending)
+        assert none == []
+        assert without_names(one) == without_names(READ(TOLD[:1]))
     assert without_names(readings) == without_names(READ(TOLD))
     assert 1 <= len(by_whom(readings)) <= 2
     assert os.getpid() not in by_whom(readings)
 
 
 def test_one_that_dies_costs_no_message() -> None:
-    with several_processes(READ, processes=2, waiting=LEAST_WAITING) as read:
-        os.kill(min(by_whom(read(TOLD))), signal.SIGKILL)
+    with several_processes(READ, processes=2, waiting=LEAST_WAITING) as readers:
+        os.kill(min(by_whom(readers.begin(TOLD).result())), signal.SIGKILL)
         time.sleep(0.2)
-        after = read(TOLD)
-        assert without_names(after) == without_names(READ(TOLD))
-        assert by_whom(read(TOLD)) == {os.getpid()}
+        after = [readers.begin(TOLD), readers.begin(TOLD)]
+        for pending in after:
+            assert without_names(pending.result()) == without_names(READ(TOLD))
+        assert by_whom(readers.begin(TOLD).result()) == {os.getpid()}
+
+
+def test_one_that_dies_at_work_costs_no_message() -> None:
+    slow = partial(Slow().read, catalogue=[])
+    with several_processes(slow, processes=2, waiting=LEAST_WAITING) as readers:
+        at_work = min(by_whom(readers.begin(TOLD).result()))
+        pending = [readers.begin(TOLD), readers.begin(TOLD)]
+        os.kill(at_work, signal.SIGKILL)
+        assert [without_names(each.result()) for each in pending] == [without_names(READ(TOLD))] * 2
 
 
 ASKS = """
 import sys, time
 from inbox.pipeline.processes import several_processes
 from tests.pipeline.test_processes import READ, TOLD, by_whom
-with several_processes(READ, processes=2, waiting=10_000) as read:
-    print(*by_whom(read(TOLD)), flush=True)
+with several_processes(READ, processes=2, waiting=10_000) as readers:
+    print(*by_whom(readers.begin(TOLD).result()), flush=True)
     time.sleep(60)
 """
 
@@ -110,8 +130,8 @@ def test_the_model_reads_the_same_there(kitchen: Kitchen, sqlite_engine: Engine)
     model = kitchen.model(make_sessions(sqlite_engine))
     told = [message.told for message in seed_messages()[::20]]
     here = model.read(told, [])
-    with several_processes(partial(model.read, catalogue=[]), processes=2, waiting=LEAST_WAITING) as read:
-        there = read(told)
+    with several_processes(partial(model.read, catalogue=[]), processes=2, waiting=LEAST_WAITING) as readers:
+        there = readers.begin(told).result()
     for one, other in zip(here, there, strict=True):
         assert (one.kinds, one.outcome, one.faults, one.recipe) == (
             other.kinds, other.outcome, other.faults, other.recipe,
