@@ -1,6 +1,7 @@
 """Commands that bring things in: messages, recipes, what was set aside; and read what is new."""
 
 import json
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from inbox.intake.second_look import doubtful_pairs, keep_both, let_in, make_one
 from inbox.intake.set_aside import leave_out, list_set_aside, try_again
 from inbox.intake.table_rows import ENCODINGS
 from inbox.intake.take_back import take_back
+from inbox.pipeline.read_along import BringIn
 from inbox.pipeline.rounds import Kitchen, Round, go_round
 from inbox.pipeline.sources import import_options
 from inbox.sparing import spare_collection
@@ -53,17 +55,27 @@ def import_command(
     )
     results: list[RunResult] = []
     spare_collection()
-    for path in files:
-        progress = Progress(path.name)
-        result = import_path(site.sessions, path, options=options, progress=progress)
-        progress.end()
-        results.append(result)
-        if not as_json:
-            click.echo(f"{path.name}: {result.in_words}. (import {result.run_id})")
+
+    def bring_in(go_on: Callable[[], None]) -> None:
+        for path in files:
+            progress = Progress(path.name)
+
+            def told(done: int, of: int | None, progress: Progress = progress) -> None:
+                progress(done, of)
+                go_on()
+
+            result = import_path(site.sessions, path, options=options, progress=told)
+            progress.end()
+            results.append(result)
+            if not as_json:
+                click.echo(f"{path.name}: {result.in_words}. (import {result.run_id})")
+
     if read_too:
-        done = _round(site, again=False)
+        done = _round(site, again=False, bring_in=bring_in)
         if not as_json:
             click.echo(f"Read {done.read.read_count:,} new messages.")
+    else:
+        bring_in(lambda: None)
     if as_json:
         click.echo(
             json.dumps([{"file": str(p), **asdict(r)} for p, r in zip(files, results, strict=True)], indent=2)
@@ -81,7 +93,7 @@ def _pairs(columns: tuple[str, ...]) -> dict[str, str] | None:
     return pairs or None
 
 
-def _round(site: Site, *, again: bool, cluster: str | None = None) -> Round:
+def _round(site: Site, *, again: bool, cluster: str | None = None, bring_in: BringIn | None = None) -> Round:
     """Read, regroup and rank with a line of progress."""
     progress = Progress("Reading")
     try:
@@ -92,6 +104,7 @@ def _round(site: Site, *, again: bool, cluster: str | None = None) -> Round:
                 site.given,
                 now=site.now(),
                 again=again,
+                bring_in=bring_in,
                 tell=lambda _step, done, of: progress(done, of),
             )
         from inbox.pipeline.spread import dask_spread

@@ -86,7 +86,7 @@ def read_messages(
     processes : int, default=1
         How many processes of this machine read a long archive; for batches that are read here.
     """
-    waiting = count_waiting(sessions, model, again=again)
+    waiting = count_waiting(sessions, model.version if again else None)
     with open_desk(
         sessions, model, now=now, again=again, spread=spread, processes=processes, waiting=waiting
     ) as desk:
@@ -146,7 +146,7 @@ class Desk:
         self._readers = readers
         self._recipe_ids = recipe_ids
         self._now = now
-        self._again = again
+        self._read_by = model.version if again else None
         self._claims = claims
         self._under_way: deque[_Batch] = deque()
         self._done = 0
@@ -171,7 +171,7 @@ class Desk:
         """Read all that waits, and what is under way."""
         while self._under_way:
             self._store_next()
-        total = self._done + count_waiting(self._sessions, self._model, again=self._again)
+        total = self._done + count_waiting(self._sessions, self._read_by)
         with self._sessions() as session:
             claim = self._claims and is_postgresql(session)
         # What others hold is waited for at the end: afterwards all is read, also where one of them died.
@@ -196,7 +196,7 @@ class Desk:
         """Begin to read the next batch after number `after`; its last number, or None if there is none."""
         with ExitStack() as stack:
             session = stack.enter_context(self._sessions())
-            query = _unread(self._model, self._again, after).limit(_BATCH_ROWS)
+            query = _unread(self._read_by, after).limit(_BATCH_ROWS)
             if claim:
                 query = query.with_for_update(skip_locked=not waits, key_share=True)
             messages = list(session.execute(query).all())
@@ -204,7 +204,7 @@ class Desk:
                 return None
             last = int(messages[-1].id)
             if claim:
-                messages = _still_unread(session, messages, self._model, self._again)
+                messages = _still_unread(session, messages, self._read_by)
             told = told_of(session, messages)
             if not claim:
                 session.commit()
@@ -229,12 +229,10 @@ class Desk:
         self._done += len(batch.ids)
 
 
-def count_waiting(
-    sessions: sessionmaker[Session], model: ReadsMessages, *, again: bool = False, after: int = 0
-) -> int:
-    """Messages after number `after` that `model` has to read."""
+def count_waiting(sessions: sessionmaker[Session], read_by: str | None = None, *, after: int = 0) -> int:
+    """Messages after number `after` that have no reading, or none by the model with version `read_by`."""
     with sessions() as session:
-        return session.scalar(select(func.count()).select_from(_unread(model, again, after).subquery())) or 0
+        return session.scalar(select(func.count()).select_from(_unread(read_by, after).subquery())) or 0
 
 
 def count_unread(session: Session) -> int:
@@ -243,17 +241,15 @@ def count_unread(session: Session) -> int:
     return session.scalar(select(func.count()).select_from(Message).where(*waits)) or 0
 
 
-def _still_unread(
-    session: Session, messages: list[Row[Any]], model: ReadsMessages, again: bool
-) -> list[Row[Any]]:
+def _still_unread(session: Session, messages: list[Row[Any]], read_by: str | None) -> list[Row[Any]]:
     # What another worker stored just before the rows were locked had no reading yet when they were chosen.
-    ids = _unread(model, again, 0).with_only_columns(Message.id)
+    ids = _unread(read_by, 0).with_only_columns(Message.id)
     unread = set(session.scalars(ids.where(Message.id.in_([message.id for message in messages]))))
     return [message for message in messages if message.id in unread]
 
 
-def _unread(model: ReadsMessages, again: bool, after: int) -> Select[*tuple[Any, ...]]:
-    read = _HAS_READING.where(MessageReading.model_version == model.version) if again else _HAS_READING
+def _unread(read_by: str | None, after: int) -> Select[*tuple[Any, ...]]:
+    read = _HAS_READING.where(MessageReading.model_version == read_by) if read_by else _HAS_READING
     return select(*TOLD).where(Message.kept_apart.is_(None), ~read, Message.id > after).order_by(Message.id)
 
 

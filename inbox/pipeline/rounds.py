@@ -16,6 +16,7 @@ from inbox.pipeline.learning import learned, number_in_use
 from inbox.pipeline.processes import processes_wanted
 from inbox.pipeline.rank import rank_themes
 from inbox.pipeline.read import ReadResult, Spread, read_messages
+from inbox.pipeline.read_along import BringIn, read_along
 from inbox.pipeline.regroup import RegroupResult, regroup
 from inbox.reading.model import ReadingModel
 from inbox.reading.saved import load_or_train, load_saved
@@ -93,6 +94,7 @@ def go_round(
     now: datetime,
     again: bool = False,
     spread: Spread | None = None,
+    bring_in: BringIn | None = None,
     tell: Tell = lambda _step, _done, _of: None,
 ) -> Round:
     """Read what is new, give requests their themes, rank and judge.
@@ -103,17 +105,33 @@ def go_round(
         As given from outside; what the owner saved is looked up here.
     again : bool, default=False
         Read also what another model has read.
+    bring_in : callable, optional
+        Brings something in first; of much, reading begins meanwhile. Not with `again` or `spread`.
     """
-    model = kitchen.model(sessions)
-    read = read_messages(
-        sessions,
-        model,
-        now=now,
-        again=again,
-        spread=spread,
-        processes=processes_wanted(settings.reading_processes),
-        progress=lambda done, of: tell("reading", done, of),
-    )
+    processes = processes_wanted(settings.reading_processes)
+
+    def tell_reading(done: int, of: int) -> None:
+        tell("reading", done, of)
+
+    if bring_in is not None:
+        read = read_along(
+            sessions,
+            lambda: kitchen.model(sessions),
+            bring_in,
+            now=now,
+            processes=processes,
+            progress=tell_reading,
+        )
+    else:
+        read = read_messages(
+            sessions,
+            kitchen.model(sessions),
+            now=now,
+            again=again,
+            spread=spread,
+            processes=processes,
+            progress=tell_reading,
+        )
     regrouped = regroup(
         sessions, kitchen.likeness(), now=now, progress=lambda done, of: tell("grouping", done, of)
     )

@@ -15,6 +15,7 @@ from inbox.intake.recipes import import_recipes
 from inbox.intake.run import import_path
 from inbox.pipeline.learning import LEARN, in_words, learn
 from inbox.pipeline.long_work import Tell, Work, ask
+from inbox.pipeline.read_along import BringIn
 from inbox.pipeline.regroup import regroup
 from inbox.pipeline.rounds import Kitchen, go_round, reckon
 from inbox.pipeline.sources import import_options
@@ -62,13 +63,14 @@ def works(
         with sessions() as session:
             return with_saved(session, settings)
 
-    def round_of(tell: Tell, *, again: bool) -> str:
+    def round_of(tell: Tell, *, again: bool, bring_in: BringIn | None = None) -> str:
         done = go_round(
             sessions,
             kitchen,
             settings,
             now=clock(),
             again=again,
+            bring_in=bring_in,
             tell=lambda _step, count, of: tell(count, of),
         )
         return f"Read {done.read.read_count:,} messages; {done.regrouped.new_theme_count:,} themes are new."
@@ -82,8 +84,18 @@ def works(
             dates=arguments.get("dates"),
             encoding=arguments.get("encoding"),
         )
-        result = import_path(sessions, path, options=options, progress=tell, name=arguments.get("name"))
-        return f"{result.in_words[0].upper()}{result.in_words[1:]}. {round_of(tell, again=False)}"
+        words: list[str] = []
+
+        def bring_in(go_on: Callable[[], None]) -> None:
+            def told(done: int, of: int | None) -> None:
+                tell(done, of)
+                go_on()
+
+            result = import_path(sessions, path, options=options, progress=told, name=arguments.get("name"))
+            words.append(f"{result.in_words[0].upper()}{result.in_words[1:]}.")
+
+        words.append(round_of(tell, again=False, bring_in=bring_in))
+        return " ".join(words)
 
     def import_catalogue(arguments: Mapping[str, Any], upload: Path | None, tell: Tell) -> str:
         source = str(arguments.get("address") or _needed(upload))

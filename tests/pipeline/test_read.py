@@ -10,7 +10,7 @@ from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.pipeline.catalogue import hand_labelled
-from inbox.pipeline.read import read_messages
+from inbox.pipeline.read import ReadResult, read_messages
 from inbox.reading.findings import CatalogueRecipe, Reading, RecipeLink, Told
 from inbox.records.engine import make_sessions, open_engine
 from inbox.records.settle import set_hand_label
@@ -133,6 +133,27 @@ def test_two_workers_read_different_messages(fresh_postgres_url: str, now: datet
         first, second = pool.map(lambda model: read_messages(make_sessions(engine), model, now=now), models)
 
     assert first.read_count + second.read_count == count == sum(len(model.told) for model in models)
+    assert sorted(first.new_ids + second.new_ids) == ids
+    engine.dispose()
+
+
+@pytest.mark.slow
+@pytest.mark.postgres
+def test_two_workers_with_processes_of_their_own_do_not_wait_for_themselves(
+    fresh_postgres_url: str, now: datetime
+) -> None:
+    count = 4_200
+    engine = open_engine(fresh_postgres_url)
+    with make_sessions(engine).begin() as session:
+        ids = [make_message(session).id for _ in range(count)]
+
+    def read(_number: int) -> ReadResult:
+        return read_messages(make_sessions(engine), LiteralReader(), now=now, processes=2)
+
+    with ThreadPoolExecutor(2) as pool:
+        first, second = pool.map(read, range(2), timeout=120)
+
+    assert first.read_count + second.read_count == count
     assert sorted(first.new_ids + second.new_ids) == ids
     engine.dispose()
 

@@ -11,9 +11,12 @@ import os
 import random
 import re
 import socket
+import subprocess
+import sys
 import threading
 import time
 from collections import Counter
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import timedelta
 from html import unescape
@@ -169,6 +172,52 @@ def look_after(settings: Settings, letters: Path, thanked: list[str]) -> None:
     ]
     assert max(Counter(letters_out).values(), default=0) <= 1
     assert set(sent) <= set(letters_out) <= set(sent) | set(doubtful)
+
+
+IMPORTS = """
+import sys
+from pathlib import Path
+from inbox.settings import Settings
+from tests.trust import victims
+victims.import_alone(Settings(folder=Path(sys.argv[1]), database_url=sys.argv[2]), Path(sys.argv[3]))
+"""
+
+
+def kill_imports(settings: Settings, letters: Path, kills: int) -> None:
+    """Kill an import that is read meanwhile, again and again, each time a little later."""
+    words = [sys.executable, "-c", IMPORTS, str(settings.folder), settings.database_url or "", str(letters)]
+    for number in range(kills):
+        with subprocess.Popen(words) as victim:
+            with suppress(subprocess.TimeoutExpired):
+                victim.wait(1.5 + 2.5 * number / kills)
+            victim.kill()
+
+
+@pytest.mark.slow
+def test_an_import_that_is_read_meanwhile_is_killed_on_sqlite(tmp_path: Path) -> None:
+    settings = Settings(folder=tmp_path / "data", owner_email="owner@kitchen.example")
+    prepare(settings)
+    victims.write_letters(tmp_path / "letters.jsonl")
+
+    kill_imports(settings, tmp_path / "letters.jsonl", kills=12 if ALL else 4)
+
+    look_after(settings, tmp_path / "letters.jsonl", [])
+
+
+@pytest.mark.slow
+@pytest.mark.postgres
+def test_an_import_that_is_read_meanwhile_is_killed_on_postgresql(
+    tmp_path: Path, fresh_postgres_url: str
+) -> None:
+    settings = Settings(
+        folder=tmp_path / "data", database_url=fresh_postgres_url, owner_email="owner@kitchen.example"
+    )
+    prepare(settings)
+    victims.write_letters(tmp_path / "letters.jsonl")
+
+    kill_imports(settings, tmp_path / "letters.jsonl", kills=12 if ALL else 4)
+
+    look_after(settings, tmp_path / "letters.jsonl", [])
 
 
 @pytest.mark.slow

@@ -7,6 +7,7 @@ one, since what is killed here is the storing, not the reading.
 import json
 import logging
 import socket
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from inbox.calendar import Week
 from inbox.digest.build import freeze, site_of
 from inbox.intake.run import import_path
 from inbox.pipeline.judge import judge_recipes
-from inbox.pipeline.read import read_messages
+from inbox.pipeline.read_along import read_along
 from inbox.pipeline.sources import import_options
 from inbox.pipeline.weekly import caution_words
 from inbox.records.engine import make_sessions, open_engine
@@ -58,13 +59,28 @@ def work_once(settings: Settings, sessions: sessionmaker[Session], letters: Path
     """One round of everything; returns the week that is next."""
     now = datetime.now(UTC)
     send_due(sessions, mailer_of(settings), now=now, sender=sender_of(settings), daily_limit=10_000)
-    import_path(sessions, letters, options=import_options(settings, now=now))
-    read_messages(sessions, LiteralReader(), now=now)
+    import_and_read(settings, sessions, letters)
     with sessions.begin() as session:
         judge_recipes(session, settings, now=now)
     with sessions.begin() as session:
         freeze(session, week, site=site_of(settings), caution=caution_words(settings), now=now)
     return Week.holding(week.monday + timedelta(days=7))
+
+
+def import_and_read(settings: Settings, sessions: sessionmaker[Session], letters: Path) -> None:
+    """Bring the letters in, and read them meanwhile by processes of their own where there may be some."""
+    now = datetime.now(UTC)
+
+    def bring_in(go_on: Callable[[], None]) -> None:
+        options = import_options(settings, now=now)
+        import_path(sessions, letters, options=options, progress=lambda _done, _of: go_on())
+
+    read_along(sessions, LiteralReader, bring_in, now=now, processes=2, progress=lambda _done, _of: None)
+
+
+def import_alone(settings: Settings, letters: Path) -> None:
+    """The same in a process that does nothing else."""
+    import_and_read(settings, make_sessions(open_engine(settings.engine_url)), letters)
 
 
 def write_letters(path: Path) -> None:
