@@ -29,7 +29,7 @@ COLUMNS = (
     Reader.name,
     Reader.handle,
     Reader.email,
-    Reader.forgotten_at,
+    Reader.forgotten_at.is_not(None).label("is_forgotten"),
     Recipe.title,
     _FAULTS.label("faults"),
 )

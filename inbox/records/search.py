@@ -8,7 +8,7 @@ Start with `find`.
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
@@ -54,7 +54,6 @@ STATEMENTS_KEPT = 256
 """Making a statement costs several times what a short answer does."""
 
 _SERVED_BY_LABELS = frozenset({*(f"is_{kind}" for kind in KINDS), "hazard", "any_hazard", "recipe_id"})
-_ENDS = (datetime.min.replace(tzinfo=UTC), datetime.max.replace(tzinfo=UTC))
 _OF_MESSAGES = frozenset({"reader_id", "run_id", "door", "quotable", "apart"})
 _PIECE = re.compile(r'(-?)"([^"]*)"?|(-?)(\S+)')
 
@@ -177,14 +176,13 @@ def find(
         given |= {"from_at": start.received_at, "from_id": start.message_id}
     rows_of = session.connection().execute  # past the ORM, which has nothing to add to plain columns
     rows: Sequence[Any] = []
-    near = None
     if how == _AMONG_ALL:
-        near = rows_of(_near(asked, start is not None, backwards), {**given, "limit": near_count}).one()
-        # At the edge itself some of one moment may be left out, unless the edge is the end.
-        edge = near.edge if near.held == near_count else _ENDS[backwards]
-        near_given = {**given, "low": near.low, "high": near.high, "edge": edge}
-        rows = rows_of(_stretch(asked, _AMONG_NEAR, start is not None, backwards), near_given).all()
-    if near is None or (len(rows) <= limit and near.held == near_count):
+        near = rows_of(_near(asked, near_count, start is not None, backwards), given).one()
+        if near.edge is not None:
+            rows = rows_of(
+                _stretch(asked, _AMONG_NEAR, start is not None, backwards), {**given, **near._asdict()}
+            ).all()
+    if len(rows) <= limit:
         rows = rows_of(_stretch(asked, how, start is not None, backwards), given).all()
     count = rows[0].in_all if rows else rows_of(_counted(asked, how), given).scalar_one()
     shown = rows[limit - 1 :: -1] if backwards else rows[:limit]
@@ -208,9 +206,9 @@ def _stretch(asked: Asked, how: str, from_there: bool, backwards: bool) -> Selec
     query = _in_order(asked, how, from_there, backwards)
     if how == _AMONG_NEAR:
         edge = bindparam("edge", type_=Message.received_at.type)
-        moment, _ = _order_of(asked)
+        moment, _ = _order_of(asked)  # at the edge itself, some of one moment may have been left out
         query = query.where(moment < edge if backwards else moment > edge)
-    stretch = query.subquery()
+    stretch = query.limit(bindparam("limit", type_=Integer)).subquery()
     moment, number = stretch.c
     counted = _counted(asked, how).scalar_subquery().label("in_all")
     listed = select(*lines.COLUMNS, counted).select_from(stretch).join(Message, Message.id == number)
@@ -218,21 +216,21 @@ def _stretch(asked: Asked, how: str, from_there: bool, backwards: bool) -> Selec
 
 
 @lru_cache(STATEMENTS_KEPT)
-def _near(asked: Asked, from_there: bool, backwards: bool) -> Select[int, int, datetime, int]:
-    """What the messages nearest in time span that a search describes, whatever their words."""
-    near = _in_order(asked, "", from_there, backwards).subquery()
-    moment, number = near.c
-    edge = (func.max if backwards else func.min)(moment)
+def _near(asked: Asked, count: int, from_there: bool, backwards: bool) -> Select[int, int, datetime | None]:
+    """What the messages nearest in time span that a search describes, whatever their words.
+
+    The edge is the last one's moment; none where there are not so many.
+    """
+    in_order = _in_order(asked, "", from_there, backwards)
+    _, number = (near := in_order.limit(count).subquery()).c
+    edge = select(in_order.offset(count - 1).limit(1).subquery().c[0]).scalar_subquery()
     return select(
-        func.min(number).label("low"),
-        func.max(number).label("high"),
-        edge.label("edge"),
-        func.count().label("held"),
-    )
+        func.min(number).label("low"), func.max(number).label("high"), edge.label("edge")
+    ).select_from(near)
 
 
 def _in_order(asked: Asked, how: str, from_there: bool, backwards: bool) -> Select[datetime, int]:
-    """Moments and numbers of one stretch."""
+    """Moments and numbers of the messages that a search describes, from one place on."""
     columns = _order_of(asked)
     query = _conditions(asked, how)
     if from_there:
@@ -240,7 +238,7 @@ def _in_order(asked: Asked, how: str, from_there: bool, backwards: bool) -> Sele
         query = query.where(here > there if backwards else here < there)
     turned = asc if backwards else desc
     order = [turned(column) for column in columns]
-    return query.order_by(*order).limit(bindparam("limit", type_=Integer))
+    return query.order_by(*order)
 
 
 @lru_cache(STATEMENTS_KEPT)

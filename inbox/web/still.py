@@ -41,6 +41,7 @@ def load_still(name: str) -> StillFile | None:
     return StillFile(_TYPES[ending], body, packed, hashlib.sha256(body).hexdigest()[:12])
 
 
+@cache
 def still_url(name: str) -> str:
     """Address of a file, with the mark of its content."""
     found = load_still(name)

@@ -30,7 +30,7 @@ MOST_AT_ONCE = 200
 @may("owner", "helper")
 def show_messages(session: Session) -> Answer:
     """The list; what is looked for stands in the address."""
-    return load_messages(session, request.args, settings().zone)
+    return load_messages(session, request.args.to_dict(), settings().zone)
 
 
 @area.get("/messages/<int:message_id>")

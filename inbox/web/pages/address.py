@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from inbox.records.search import Position, Search
@@ -19,6 +19,7 @@ FIELDS = (
     "since", "until", "quotable", "apart", "run", "theme", "only",
 )  # fmt: skip
 MOST_ONLY = 2_000
+_OF_SLUG = select(Recipe.id).where(Recipe.slug == bindparam("slug"))
 
 
 @dataclass(frozen=True)
@@ -79,12 +80,12 @@ def _recipe(session: Session, asked: dict[str, str], troubles: list[tuple[str, s
     if "recipe" not in asked:
         return None
     wanted = asked["recipe"]
-    found = session.scalars(
+    found = session.scalar(_OF_SLUG, {"slug": wanted}) or session.scalar(
         select(Recipe.id)
-        .where(or_(Recipe.slug == wanted, func.lower(Recipe.title).contains(wanted.lower(), autoescape=True)))
-        .order_by(Recipe.slug != wanted, func.lower(Recipe.title) != wanted.lower(), Recipe.id)
+        .where(func.lower(Recipe.title).contains(wanted.lower(), autoescape=True))
+        .order_by(func.lower(Recipe.title) != wanted.lower(), Recipe.id)
         .limit(1)
-    ).first()
+    )
     if found is None:
         troubles.append(("recipe", f"There is no recipe {asked.pop('recipe')!r}."))
     return found

@@ -1,5 +1,7 @@
 """What a person can choose from on several pages: kinds, faults, recipes, themes."""
 
+from functools import cache
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -22,6 +24,7 @@ def theme_choices(session: Session, empty: str = "") -> list[Choice]:
     return [("", empty), *((str(number), name) for number, name in rows)]
 
 
-def word_choices(words: tuple[str, ...], empty: str = "") -> list[Choice]:
+@cache
+def word_choices(words: tuple[str, ...], empty: str = "") -> tuple[Choice, ...]:
     """Codes of a closed list and how people say them."""
-    return [("", empty), *((word, said(word)) for word in words)]
+    return (("", empty), *((word, said(word)) for word in words))

@@ -52,7 +52,7 @@ def _entry(row: Row[*tuple[Any, ...]], marked: tuple[str, str] | None) -> Entry:
     # Unpacked at once: looking values up by name, row by row, costs as much as all the rest.
     (
         outcome, hazard, language, by_hand, number, when, subject, text, apart,
-        name, handle, email, forgotten_at, title, faults,
+        name, handle, email, is_forgotten, title, faults,
     ) = row[len(KINDS) : len(COLUMNS)]  # fmt: skip
     if apart:
         read_as = f"kept apart: {said(apart)}"
@@ -63,7 +63,7 @@ def _entry(row: Row[*tuple[Any, ...]], marked: tuple[str, str] | None) -> Entry:
     subject, words = marked or (subject or "", text)
     return Entry(
         number,
-        _called(name, handle, email, forgotten_at),
+        _called(name, handle, email, is_forgotten),
         when,
         subject,
         excerpt(words),
@@ -107,11 +107,11 @@ def name_of(person: Person | None) -> str:
     """How a message's reader is called on pages."""
     if person is None:
         return "A reader"
-    return _called(person.name, person.handle, person.email, person.forgotten_at)
+    return _called(person.name, person.handle, person.email, person.forgotten_at is not None)
 
 
-def _called(name: str | None, handle: str | None, email: str | None, forgotten_at: datetime | None) -> str:
-    if forgotten_at is not None:
+def _called(name: str | None, handle: str | None, email: str | None, is_forgotten: bool | None) -> str:
+    if is_forgotten:
         return "A reader who asked to be forgotten"
     return name or handle or email or "A reader"
 

@@ -41,10 +41,10 @@ class MessagesPage(Page):
     count_words: str
     newer: str
     older: str
-    kinds: list[Choice]
-    outcomes: list[Choice]
-    faults: list[Choice]
-    hazards: list[Choice]
+    kinds: Sequence[Choice]
+    outcomes: Sequence[Choice]
+    faults: Sequence[Choice]
+    hazards: Sequence[Choice]
     is_empty_ledger: bool
 
 
@@ -80,7 +80,7 @@ class SeveralPage(Page):
     template: ClassVar[str] = "messages/several.html"
     entries: list[Entry]
     then: str
-    kinds: list[Choice]
+    kinds: Sequence[Choice]
     recipes: list[Choice]
     themes: list[Choice]
     trouble: str = ""
@@ -161,7 +161,7 @@ class MessagePage(Page):
     faults: list[Touch]
     other_faults: list[Touch]
     hazard: str
-    hazards: list[Choice]
+    hazards: Sequence[Choice]
     recipe: str
     recipe_slug: str
     recipes: list[Choice]
