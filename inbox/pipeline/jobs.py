@@ -111,12 +111,12 @@ class Jobs:
             pass
 
     def read_new(self, now: datetime) -> None:
-        """Read what came in, where something did."""
+        """Read what came in, where something did; from the end: an import is read from its beginning."""
         unread = ~exists().where(MessageReading.message_id == Message.id)
         with self._sessions() as session:
             waits = session.scalar(select(Message.id).where(Message.kept_apart.is_(None), unread).limit(1))
         if waits is not None:
-            go_round(self._sessions, self._kitchen, self._given, now=now)
+            go_round(self._sessions, self._kitchen, self._given, now=now, newest_first=True)
 
     def learn(self, now: datetime) -> None:
         """Ask for learning from hand labels, when enough came since the last time."""

@@ -6,6 +6,7 @@ until its readings are stored, so that several workers read different messages. 
 loses nothing: what has no reading yet is new again, and a dead worker's locks are gone.
 """
 
+import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -70,6 +71,7 @@ def read_messages(
     *,
     now: datetime,
     again: bool = False,
+    newest_first: bool = False,
     spread: Spread | None = None,
     processes: int = 1,
     progress: Progress = lambda _done, _of: None,
@@ -80,6 +82,8 @@ def read_messages(
     ----------
     again : bool, default=False
         Also those that another model has read; hand labels stay as they are.
+    newest_first : bool, default=False
+        So that two who read on SQLite, where nothing is claimed, come from both ends and meet.
     spread : callable, optional
         Where batches are read, if not here. Batches that are under way on a cluster are not claimed: one
         command reads the archive there, and what another worker reads meanwhile is stored once all the same.
@@ -90,7 +94,7 @@ def read_messages(
     with open_desk(
         sessions, model, now=now, again=again, spread=spread, processes=processes, waiting=waiting
     ) as desk:
-        return desk.finish(progress)
+        return desk.finish(progress, newest_first=newest_first)
 
 
 @contextmanager
@@ -167,7 +171,7 @@ class Desk:
             after = last
         return after
 
-    def finish(self, progress: Progress) -> ReadResult:
+    def finish(self, progress: Progress, *, newest_first: bool = False) -> ReadResult:
         """Read all that waits, and what is under way."""
         while self._under_way:
             self._store_next()
@@ -177,10 +181,12 @@ class Desk:
         # What others hold is waited for at the end: afterwards all is read, also where one of them died.
         # By then nothing is under way here, so that none waits for itself.
         for waits in (False, True) if claim else (False,):
-            after: int | None = 0
+            # Those who wait all go the same way, so that no two wait for each other.
+            down = newest_first and not waits
+            place: int | None = sys.maxsize if down else 0
             while True:
-                while after is not None and len(self._under_way) < self._readers.room:
-                    after = self._hand_out(after, claim=claim, waits=waits)
+                while place is not None and len(self._under_way) < self._readers.room:
+                    place = self._hand_out(place, down=down, claim=claim, waits=waits)
                 if not self._under_way:
                     break
                 self._store_next()
@@ -192,11 +198,11 @@ class Desk:
         while self._under_way:
             self._under_way.pop().session.close()
 
-    def _hand_out(self, after: int, *, claim: bool, waits: bool = False) -> int | None:
-        """Begin to read the next batch after number `after`; its last number, or None if there is none."""
+    def _hand_out(self, place: int, *, claim: bool, down: bool = False, waits: bool = False) -> int | None:
+        """Begin to read the next batch behind number `place`; its last number, or None if there is none."""
         with ExitStack() as stack:
             session = stack.enter_context(self._sessions())
-            query = _unread(self._read_by, after).limit(_BATCH_ROWS)
+            query = _unread(self._read_by, place, down=down).limit(_BATCH_ROWS)
             if claim:
                 query = query.with_for_update(skip_locked=not waits, key_share=True)
             messages = list(session.execute(query).all())
@@ -248,9 +254,11 @@ def _still_unread(session: Session, messages: list[Row[Any]], read_by: str | Non
     return [message for message in messages if message.id in unread]
 
 
-def _unread(read_by: str | None, after: int) -> Select[*tuple[Any, ...]]:
+def _unread(read_by: str | None, place: int, *, down: bool = False) -> Select[*tuple[Any, ...]]:
     read = _HAS_READING.where(MessageReading.model_version == read_by) if read_by else _HAS_READING
-    return select(*TOLD).where(Message.kept_apart.is_(None), ~read, Message.id > after).order_by(Message.id)
+    behind = Message.id < place if down else Message.id > place
+    order = Message.id.desc() if down else Message.id
+    return select(*TOLD).where(Message.kept_apart.is_(None), ~read, behind).order_by(order)
 
 
 def store_readings(

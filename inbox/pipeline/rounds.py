@@ -93,6 +93,7 @@ def go_round(
     *,
     now: datetime,
     again: bool = False,
+    newest_first: bool = False,
     spread: Spread | None = None,
     bring_in: BringIn | None = None,
     tell: Tell = lambda _step, _done, _of: None,
@@ -105,6 +106,8 @@ def go_round(
         As given from outside; what the owner saved is looked up here.
     again : bool, default=False
         Read also what another model has read.
+    newest_first : bool, default=False
+        As for `read_messages`.
     bring_in : callable, optional
         Brings something in first; of much, reading begins meanwhile. Not with `again` or `spread`.
     """
@@ -128,6 +131,7 @@ def go_round(
             kitchen.model(sessions),
             now=now,
             again=again,
+            newest_first=newest_first,
             spread=spread,
             processes=processes,
             progress=tell_reading,

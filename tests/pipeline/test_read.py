@@ -114,6 +114,29 @@ def test_hand_labels_become_training_messages(sessions: sessionmaker[Session], n
     assert (labelled.kinds, labelled.faults) == ({"made_it", "problem"}, {"sank"})
 
 
+def test_two_who_read_from_both_ends_meet(fresh_engine: Engine, now: datetime) -> None:
+    count = 4_000
+    with make_sessions(fresh_engine).begin() as session:
+        ids = [make_message(session).id for _ in range(count)]
+    both_at_it = threading.Barrier(2, timeout=60)
+
+    class GoesAlong(LiteralReader):
+        def read(self, told: Sequence[Told], catalogue: Sequence[CatalogueRecipe]) -> list[Reading]:
+            if len(self.told) < count / 4:
+                both_at_it.wait()  # neither has all to itself
+            return super().read(told, catalogue)
+
+    def read(model: LiteralReader, newest_first: bool) -> ReadResult:
+        return read_messages(make_sessions(fresh_engine), model, now=now, newest_first=newest_first)
+
+    up, down = GoesAlong(), GoesAlong()
+    with ThreadPoolExecutor(2) as pool:
+        first, second = pool.map(read, (up, down), (False, True))
+
+    assert sorted(first.new_ids + second.new_ids) == ids
+    assert len(up.told) + len(down.told) <= count + 2 * 500
+
+
 @pytest.mark.postgres
 def test_two_workers_read_different_messages(fresh_postgres_url: str, now: datetime) -> None:
     count = 1_700
