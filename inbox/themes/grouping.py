@@ -18,6 +18,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from inbox.themes.facets import Facets
 from inbox.themes.likeness import Likeness
@@ -95,12 +96,13 @@ def group(
     pinned = pinned or {}
     placed = {id: Placed(id, theme, None, 1.0, False) for id, theme in pinned.items()}
     free = sorted((one for one in requests if one.id not in pinned), key=_arrival_free_key)
-    joined = _join(free, likeness, settled, frozenset(apart))
+    with threadpool_limits(limits=1):  # the products are small: threads would mostly wait for each other
+        joined = _join(free, likeness, settled, frozenset(apart))
+        formed = _form([one for one in free if one.id not in joined], likeness)
+        new = _new_themes(formed, likeness, {theme.name for theme in settled})
     placed |= joined
-    formed = _form([one for one in free if one.id not in joined], likeness)
     for number, theme in enumerate(formed):
         placed |= _places(theme, likeness.threshold_, number)
-    new = _new_themes(formed, likeness, {theme.name for theme in settled})
     return Grouping(tuple(placed[one.id] for one in requests), new)
 
 

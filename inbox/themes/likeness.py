@@ -16,12 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 from scipy.special import expit
+from threadpoolctl import threadpool_limits
 
 from inbox.themes.asks import AskReader, Example, unit_rows, whitening
 from inbox.themes.facets import read_facets
 from inbox.themes.linkage import average_linkage
 from inbox.themes.measures import agreement
-from inbox.themes.pairs import DIRECTIONS, Floats, Table, comparisons, other_dish
+from inbox.themes.pairs import DIRECTIONS, Block, Floats, Table, comparisons, other_dish
 from inbox.themes.sketches import Sketch
 from inbox.themes.vocabulary import FACETS, vocabulary
 
@@ -91,8 +92,8 @@ class Representation:
             meaning=meaning,
             wish=wish,
             asked=unit_rows(meaning @ self._whitening),
-            entries=tuple(entries[:, block] for block in self._blocks),
-            named=tuple(self._named(sketches, facet) for facet in FACETS),
+            entries=tuple(Block.of(entries[:, block]) for block in self._blocks),
+            named=tuple(Block.of(self._named(sketches, facet)) for facet in FACETS),
             dishes=self._dishes(sketches),
             page=np.array([-1 if one.page is None else crc32(one.page.encode()) for one in sketches]),
             title=_title_rows(self._reader, sketches),
@@ -187,13 +188,17 @@ class Likeness:
         """Likeness of each row of `left` and each of `right`; shape (n_left, n_right)."""
         found = np.empty((len(left), len(right)), dtype=np.float32)
         for start in range(0, len(left), ROWS_AT_ONCE):
-            rows = np.arange(start, min(start + ROWS_AT_ONCE, len(left)))
-            score = np.full((len(rows), len(right)), self._intercept, dtype=np.float32)
-            for weight, matrix in zip(self._weights, comparisons(left.take(rows), right), strict=True):
-                score += weight * matrix
-            found[rows] = 1 / (1 + np.exp(-score))
-            found[rows] *= np.where(other_dish(left.take(rows), right), OTHER_DISH, 1)
+            rows = slice(start, start + ROWS_AT_ONCE)
+            found[rows] = self._between(left.take(rows) if len(left) > ROWS_AT_ONCE else left, right)
         return found
+
+    def _between(self, left: Table, right: Table) -> Floats:
+        score = np.full((len(left), len(right)), self._intercept, dtype=np.float32)
+        for weight, compared in zip(self._weights, comparisons(left, right), strict=True):
+            if weight:
+                score += weight * compared()
+        likely = 1 / (1 + np.exp(-score))
+        return np.asarray(np.where(other_dish(left, right), OTHER_DISH * likely, likely), dtype=np.float32)
 
 
 def fit_likeness(asked: Sequence[AskedExample], phrases: Sequence[Example]) -> Likeness:
@@ -210,9 +215,10 @@ def fit_likeness(asked: Sequence[AskedExample], phrases: Sequence[Example]) -> L
     """
     sizes = Counter(one.site for one in asked)
     sites = sorted(site for site, size in sizes.items() if size >= FULL_SITE) or sorted(sizes)
-    pairs = {site: _pairs_of(site, asked, phrases) for site in sites}
-    weights, intercept = _fit_weights(list(pairs.values()))
-    return Likeness(Representation(phrases, asked), weights, intercept, _choose_threshold(pairs))
+    with threadpool_limits(limits=1):  # the same sums on every machine
+        pairs = {site: _pairs_of(site, asked, phrases) for site in sites}
+        weights, intercept = _fit_weights(list(pairs.values()))
+        return Likeness(Representation(phrases, asked), weights, intercept, _choose_threshold(pairs))
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,7 +244,9 @@ def _pairs_of(site: str, asked: Sequence[AskedExample], phrases: Sequence[Exampl
     plain = representation.table([one.plain for one in here])
     upper, every = np.triu_indices(len(here), 1), np.nonzero(~np.eye(len(here), dtype=bool))
     chosen = [(messages, messages, upper), (plain, plain, upper), (messages, plain, every)]
-    features = [np.column_stack([m[at] for m in comparisons(one, other)]) for one, other, at in chosen]
+    features = [
+        np.column_stack([compared()[at] for compared in comparisons(one, other)]) for one, other, at in chosen
+    ]
     themes = np.array([one.theme for one in here])
     same = [themes[left] == themes[right] for _, _, (left, right) in chosen]
     weights = [np.full(len(rows), weight) for rows, weight in zip(same, PAIR_WEIGHTS, strict=True)]

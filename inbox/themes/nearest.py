@@ -17,7 +17,7 @@ from inbox.themes.sketches import Sketch
 CANDIDATES: Final = 8
 """Themes that are compared member by member; further ones never won on the training sites."""
 
-ROWS_AT_ONCE: Final = 5000
+ROWS_AT_ONCE: Final = 10000
 """Requests laid out at a time, so that memory does not grow with their number."""
 
 
@@ -62,7 +62,7 @@ def _nearest(
             rows_of.setdefault(int(theme), []).append(row)
     for theme, rows in sorted(rows_of.items()):
         start, end = np.searchsorted(owners, [theme, theme + 1])
-        likely = likeness.between(table.take(np.array(rows)), members.take(np.arange(start, end)))
+        likely = likeness.between(table.take(np.array(rows)), members.take(slice(start, end)))
         for row, score in zip(rows, likely.mean(axis=1), strict=True):
             found[row].append((float(score), theme))
     return [sorted(near, key=lambda pair: (-pair[0], pair[1])) for near in found]
@@ -70,7 +70,7 @@ def _nearest(
 
 def _coarse(table: Table) -> Floats:
     """One row a request whose products come near to the likeness: wish, story-free meaning and entries."""
-    entries = np.hstack(table.entries)
+    entries = np.hstack([block.rows for block in table.entries])
     entries = entries / np.maximum(np.linalg.norm(entries, axis=1, keepdims=True), 1e-9)
     return np.hstack([2 * entries, table.wish, table.asked])
 

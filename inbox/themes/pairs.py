@@ -3,8 +3,9 @@
 Start with `Table` and `comparisons`.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache, partial
 from typing import Final
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
 
 Floats = NDArray[np.float32]
+Rows = NDArray[np.int64] | slice
 
 CONFLICT: Final = 0.05
 """Two requests that both name a diet, and share less than this of it, ask for different ones."""
@@ -28,6 +30,23 @@ DIRECTIONS: Final = (
 
 
 @dataclass(frozen=True, slots=True)
+class Block:
+    """A few columns of a table, with the length of each row in them."""
+
+    rows: Floats
+    lengths: Floats
+
+    @classmethod
+    def of(cls, rows: Floats) -> "Block":
+        """Measure the rows once, since each is compared with many."""
+        return cls(rows, np.sqrt(np.einsum("ij,ij->i", rows, rows)))
+
+    def take(self, rows: Rows) -> "Block":
+        """Take the given rows, in their order."""
+        return Block(self.rows[rows], self.lengths[rows])
+
+
+@dataclass(frozen=True, slots=True)
 class Table:
     """Requests as arrays, one row each.
 
@@ -37,9 +56,9 @@ class Table:
         Weighted words, unit rows.
     meaning, wish, asked : ndarray of shape (n, 512)
         The message, the wish in it, and the message with the stories taken out; unit rows.
-    entries : tuple of ndarray of shape (n, n_entries)
+    entries : tuple of Block
         How strongly entries of the vocabulary are asked for, in four blocks: dishes, diets, methods, others.
-    named : tuple of ndarray of shape (n, n_named)
+    named : tuple of Block
         Entries named outright, weighted by rarity, a block for each facet.
     dishes : ndarray of shape (n, n_dishes)
         1 for each dish, and each wider one, that the wish itself names; else 0.
@@ -53,8 +72,8 @@ class Table:
     meaning: Floats
     wish: Floats
     asked: Floats
-    entries: tuple[Floats, ...]
-    named: tuple[Floats, ...]
+    entries: tuple[Block, ...]
+    named: tuple[Block, ...]
     dishes: Floats
     page: NDArray[np.int64]
     title: Floats
@@ -62,38 +81,39 @@ class Table:
     def __len__(self) -> int:
         return int(self.meaning.shape[0])
 
-    def take(self, rows: NDArray[np.int64]) -> "Table":
-        """Take the given rows, in their order."""
+    def take(self, rows: Rows) -> "Table":
+        """Take the given rows, in their order; a slice copies nothing but words."""
         return Table(
             self.words[rows],
             self.meaning[rows],
             self.wish[rows],
             self.asked[rows],
-            tuple(block[rows] for block in self.entries),
-            tuple(block[rows] for block in self.named),
+            tuple(block.take(rows) for block in self.entries),
+            tuple(block.take(rows) for block in self.named),
             self.dishes[rows],
             self.page[rows],
             self.title[rows],
         )
 
 
-def comparisons(left: Table, right: Table) -> Iterator[Floats]:
+Compared = Callable[[], Floats]
+
+
+def comparisons(left: Table, right: Table) -> Iterator[Compared]:
     """What is compared between each row of `left` and each of `right`, as matrices (n_left, n_right).
 
-    The number and order of the matrices is always the same; each is computed when it is taken, so that
-    only one is held at a time.
+    The number and order of the matrices is always the same; each is computed when it is called, so that
+    only one is held at a time, and none that weighs nothing is worked out.
     """
-    yield np.asarray((left.words @ right.words.T).toarray(), dtype=np.float32)
-    yield left.meaning @ right.meaning.T
-    yield left.wish @ right.wish.T
-    yield left.asked @ right.asked.T
-    yield from _entries(left, right)
-    yield from _named(left, right)
-    told = np.logical_and.outer(left.page >= 0, right.page >= 0)
-    same = np.equal.outer(left.page, right.page)
-    yield (told & same).astype(np.float32)
-    yield (told & ~same).astype(np.float32)
-    yield left.title @ right.title.T
+    yield lambda: np.asarray((left.words @ right.words.T).toarray(), dtype=np.float32)
+    yield lambda: left.meaning @ right.meaning.T
+    yield lambda: left.wish @ right.wish.T
+    yield lambda: left.asked @ right.asked.T
+    yield from _entries(left.entries, right.entries)
+    yield from _named(left.named, right.named)
+    yield partial(_pages, left, right, np.equal)
+    yield partial(_pages, left, right, np.not_equal)
+    yield lambda: left.title @ right.title.T
 
 
 def other_dish(left: Table, right: Table) -> NDArray[np.bool_]:
@@ -102,39 +122,55 @@ def other_dish(left: Table, right: Table) -> NDArray[np.bool_]:
     return np.asarray(told & (left.dishes @ right.dishes.T == 0))
 
 
-def _entries(left: Table, right: Table) -> Iterator[Floats]:
-    """Agreement in what is read between the lines: all together, then block by block."""
-    total = np.zeros((len(left), len(right)), dtype=np.float32)
-    for one, other in zip(left.entries, right.entries, strict=True):
-        shared = one @ other.T
-        total += shared
-        yield np.sqrt(shared)
-        yield _cosine(shared, [one], [other])
-    yield _cosine(total, left.entries, right.entries)
+def _pages(left: Table, right: Table, alike: np.ufunc) -> Floats:
+    told = np.logical_and.outer(left.page >= 0, right.page >= 0)
+    return np.asarray(told & alike.outer(left.page, right.page), dtype=np.float32)
 
 
-def _named(left: Table, right: Table) -> Iterator[Floats]:
+def _entries(left: Sequence[Block], right: Sequence[Block]) -> Iterator[Compared]:
+    """Agreement in what is read between the lines: block by block, then all together."""
+    every = []
+    for one, other in zip(left, right, strict=True):
+        shared = cache(partial(np.matmul, one.rows, other.rows.T))
+        every.append(shared)
+        yield partial(_root, [shared])
+        yield partial(_cosine, [shared], [one], [other])
+    yield partial(_cosine, every, left, right)
+
+
+def _named(left: Sequence[Block], right: Sequence[Block]) -> Iterator[Compared]:
     """Agreement in what is named outright: facet by facet, then all together."""
-    total = np.zeros((len(left), len(right)), dtype=np.float32)
-    for one, other in zip(left.named, right.named, strict=True):
-        shared = one @ other.T
-        total += shared
-        cosine = _cosine(shared, [one], [other])
-        has, other_has = one.any(axis=1), other.any(axis=1)
+    every = []
+    for one, other in zip(left, right, strict=True):
+        shared = cache(partial(np.matmul, one.rows, other.rows.T))
+        cosine = cache(partial(_cosine, [shared], [one], [other]))
+        every.append(shared)
         yield cosine
-        yield (np.logical_and.outer(has, other_has) & (cosine < CONFLICT)).astype(np.float32)
-        yield np.logical_xor.outer(has, other_has).astype(np.float32)
-    yield _cosine(total, left.named, right.named)
-    yield np.sqrt(total)
+        yield partial(_conflict, one, other, cosine)
+        yield partial(_by_one_alone, one, other)
+    yield partial(_cosine, every, left, right)
+    yield partial(_root, every)
 
 
-def _cosine(
-    shared: Floats, left: tuple[Floats, ...] | list[Floats], right: tuple[Floats, ...] | list[Floats]
-) -> Floats:
+def _conflict(one: Block, other: Block, cosine: Compared) -> Floats:
+    both = np.logical_and.outer(one.lengths > 0, other.lengths > 0)
+    return np.asarray(both & (cosine() < CONFLICT), dtype=np.float32)
+
+
+def _by_one_alone(one: Block, other: Block) -> Floats:
+    return np.asarray(np.not_equal.outer(one.lengths > 0, other.lengths > 0), dtype=np.float32)
+
+
+def _root(shared: Sequence[Compared]) -> Floats:
+    return np.asarray(np.sqrt(sum(matrix() for matrix in shared)), dtype=np.float32)
+
+
+def _cosine(shared: Sequence[Compared], left: Sequence[Block], right: Sequence[Block]) -> Floats:
     lengths = np.outer(_lengths(left), _lengths(right))
-    return np.asarray(shared / np.maximum(lengths, 1e-9), dtype=np.float32)
+    return np.asarray(sum(matrix() for matrix in shared) / np.maximum(lengths, 1e-9), dtype=np.float32)
 
 
-def _lengths(blocks: tuple[Floats, ...] | list[Floats]) -> Floats:
-    squares = [np.einsum("ij,ij->i", block, block) for block in blocks]
-    return np.asarray(np.sqrt(np.sum(squares, axis=0)), dtype=np.float32)
+def _lengths(blocks: Sequence[Block]) -> Floats:
+    if len(blocks) == 1:
+        return blocks[0].lengths
+    return np.asarray(np.sqrt(sum(block.lengths**2 for block in blocks)), dtype=np.float32)

@@ -11,7 +11,7 @@ import re
 import unicodedata
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import Final
 
 from inbox.places import seed_folder
@@ -147,6 +147,7 @@ def tokens(text: str) -> list[str]:
     return [_singular(word) for word in _WORD.findall(plain)]
 
 
+@lru_cache(maxsize=20_000)
 def _singular(word: str) -> str:
     if len(word) > 4 and word.endswith("ie"):
         return word[:-2] + "y"

@@ -3,7 +3,7 @@
 import pytest
 
 from inbox.reading.findings import CatalogueRecipe
-from inbox.themes.coverage import coverage
+from inbox.themes.coverage import coverage, offer
 from inbox.themes.facets import read_facets
 from inbox.themes.naming import name_of
 from inbox.themes.requests import Request, asked_for
@@ -114,15 +114,15 @@ def test_name_without_known_words_is_the_reader_s_own() -> None:
 
 def test_a_recipe_that_answers_covers_and_one_against_the_diet_does_not() -> None:
     theme = read_facets("gluten-free banana bread")
-    oat = CatalogueRecipe("oat", "Oat Flour Banana Bread", tags={"diet": ["gluten-free"]})
-    plain = CatalogueRecipe("plain", "Banana Bread")
+    oat = offer(CatalogueRecipe("oat", "Oat Flour Banana Bread", tags={"diet": ["gluten-free"]}))
+    plain = offer(CatalogueRecipe("plain", "Banana Bread"))
     assert coverage(theme, [plain, oat]).slug == "oat"
     assert coverage(theme, [plain, oat]).share == 1.0
     assert coverage(theme, [plain]) == (0.0, None, "No recipe of yours comes near it.")
 
 
 def test_a_vegan_recipe_answers_a_wish_without_eggs() -> None:
-    vegan = CatalogueRecipe("v", "Vegan Chocolate Cake")
+    vegan = offer(CatalogueRecipe("v", "Vegan Chocolate Cake"))
     assert coverage(read_facets("eggless chocolate cake"), [vegan]).slug == "v"
 
 
