@@ -26,6 +26,9 @@ RECIPE_PAGE_FAULTS: Final = (
 )  # fmt: skip
 """Faults of the written recipe or its page; one credible report is enough."""
 
+LANGUAGE_READ: Final = "en"
+"""The one language that the program reads; others are told apart and left to a person."""
+
 HAZARDS: Final = (
     "allergen", "illness", "injury", "undercooked_risk", "preserving_risk", "foreign_object", "pet",
 )  # fmt: skip

@@ -32,6 +32,7 @@ from inbox.records.tables import Labels, Message, MessageFault, Reader, Recipe, 
 from inbox.records.tables_out import RecipeStanding, Reply, Theme, ThemeMember, ThemeRank
 from inbox.replies.compose import one_line
 from inbox.replies.whom import ANSWERED, owed
+from inbox.words import KINDS, LANGUAGE_READ
 
 Caution = Callable[[str], tuple[str, str]]
 """The usual caution for a hazard and who publishes it."""
@@ -370,6 +371,18 @@ def unsure(session: Session, week: Week, site: Site) -> tuple[Line, ...]:
         quotes = tuple(quote_of(message, name, site.zone) for message, name in rows[: MOST["unsure"]])
         words = f"{_messages(len(ids))} could be read one way or the other; a touch settles each."
         lines.append(Line(words, figure(ids, since=week.monday, until=week.sunday), quotes))
+    foreign = session.scalars(
+        select(Labels.message_id).where(
+            Labels.language != LANGUAGE_READ,
+            *(getattr(Labels, f"is_{kind}").is_(False) for kind in KINDS),
+            Labels.received_at >= start,
+            Labels.received_at < end,
+        )
+    ).all()
+    if foreign:
+        is_in, it_is = ("is", "it is") if len(foreign) == 1 else ("are", "they are")
+        words = f"{_messages(len(foreign))} {is_in} in another language; what {it_is}, is for you to say."
+        lines.append(Line(words, figure(foreign, language="other", since=week.monday, until=week.sunday)))
     unplaced = session.scalars(
         select(Labels.message_id).where(
             Labels.recipe_id.is_(None),

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from inbox.reading.findings import CatalogueRecipe, Labelled, Told
 from inbox.records.settle import LABEL_FIELDS
 from inbox.records.tables import HandLabel, Labels, Message, Recipe
+from inbox.words import LANGUAGE_READ
 
 
 def as_catalogue_recipe(recipe: Recipe) -> CatalogueRecipe:
@@ -67,11 +68,15 @@ def told_of(session: Session, messages: Sequence[Message | Row[Any]]) -> list[To
 
 
 def hand_labelled(session: Session) -> list[Labelled]:
-    """Messages whose kinds a person has said, with what counts for the rest: training messages.
+    """Messages in English whose kinds a person has said, with what counts for the rest: training messages.
 
     Their ids are the numbers of the messages.
     """
-    spoken = select(HandLabel.message_id).where(HandLabel.field == "kinds")
+    spoken = (
+        select(HandLabel.message_id)
+        .join(Labels, Labels.message_id == HandLabel.message_id)
+        .where(HandLabel.field == "kinds", Labels.language == LANGUAGE_READ)
+    )
     messages = list(session.scalars(select(Message).where(Message.id.in_(spoken)).order_by(Message.id)))
     fields = {message.id: set[str]() for message in messages}
     for message_id, field in session.execute(select(HandLabel.message_id, HandLabel.field)):

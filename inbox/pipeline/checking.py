@@ -17,7 +17,7 @@ from inbox.digest.charts import ReliabilityBin
 from inbox.ranking.stats import wilson
 from inbox.records.tables import HandLabel, Labels, Message, MessageReading
 from inbox.settings import Settings
-from inbox.words import KINDS
+from inbox.words import KINDS, LANGUAGE_READ
 
 SAMPLE_COUNT = 10
 """Messages in a week's random sample; chosen: three minutes' work, 500 labels in a year."""
@@ -66,7 +66,7 @@ def week_sample(session: Session, week: Week, settings: Settings, *, count: int 
 
 
 def _drawn(session: Session, week: Week, settings: Settings, count: int, among: int | None) -> Sequence[int]:
-    """The first of the week's messages in the order of the draw that readers wrote and that were read."""
+    """The first of the week's messages in the order of the draw that readers wrote and that can be read."""
     place = _place_in_draw(str(week)).label("place")
     drawn = (
         select(Message.id, place)
@@ -82,7 +82,7 @@ def _drawn(session: Session, week: Week, settings: Settings, count: int, among: 
         select(drawn.c.id)
         .join(Message, Message.id == drawn.c.id)
         .join(MessageReading, MessageReading.message_id == drawn.c.id)
-        .where(Message.kept_apart.is_(None))
+        .where(Message.kept_apart.is_(None), MessageReading.language == LANGUAGE_READ)
         .order_by(drawn.c.place, drawn.c.id)
         .limit(count)
     ).all()

@@ -26,6 +26,7 @@ from inbox.themes.likeness import Likeness
 from inbox.themes.naming import common_facets, name_of
 from inbox.themes.requests import Request
 from inbox.themes.sketches import Sketch, sketch, sketch_version
+from inbox.words import LANGUAGE_READ
 
 _BATCH_ROWS = 500
 SETTLED_READERS = 3
@@ -82,7 +83,7 @@ def _place(sessions: sessionmaker[Session], likeness: Likeness, now: datetime) -
 
 def _requests() -> Any:
     """Condition on `labels`: what counts as a request that can be compared."""
-    return Labels.is_request & (Labels.language == "en")
+    return Labels.is_request & (Labels.language == LANGUAGE_READ)
 
 
 def _sketch_new(sessions: sessionmaker[Session], progress: Progress) -> None:

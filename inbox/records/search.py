@@ -32,7 +32,7 @@ from inbox.records import lines
 from inbox.records.engine import is_postgresql
 from inbox.records.tables import Labels, Message, MessageFault
 from inbox.records.tables_out import ThemeMember
-from inbox.words import KINDS
+from inbox.words import KINDS, LANGUAGE_READ
 
 FEW_MATCHES = 2_000
 """Up to so many, messages that hold the words are fetched and sorted. With more, those nearest in time are
@@ -87,7 +87,7 @@ class Search:
     words : str
         Every word, by its stem; "words in quotation marks" as they stand; -word to leave out.
     kind, outcome, fault, hazard, language, door : str
-        Codes of the closed lists; hazard may be "any".
+        Codes of the closed lists; hazard may be "any", language "other".
     recipe_id, reader_id, run_id, theme_id : int or None
     since, until : datetime or None
         `until` itself is not included.
@@ -281,6 +281,8 @@ def _asked_of(search: Search) -> Asked:
         asked = asked - {"kind"} | ({f"is_{search.kind}"} if search.kind in KINDS else set())
     if search.hazard == "any":
         asked = asked - {"hazard"} | {"any_hazard"}
+    if search.language == "other":
+        asked = asked - {"language"} | {"other_language"}
     return frozenset(asked)
 
 
@@ -307,6 +309,7 @@ def _conditions(asked: Asked, how: str) -> Select[datetime, int]:
     conditions = {
         "outcome": Labels.outcome == bindparam("outcome"),
         "language": Labels.language == bindparam("language"),
+        "other_language": Labels.language != LANGUAGE_READ,
         "recipe_id": Labels.recipe_id == bindparam("recipe_id"),
         "reader_id": Message.reader_id == bindparam("reader_id"),
         "run_id": Message.run_id == bindparam("run_id"),

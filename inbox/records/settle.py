@@ -15,7 +15,7 @@ from inbox.errors import InputError, NotFoundError
 from inbox.records.page_faults import recipes_told_of, recount
 from inbox.records.tables import HandLabel, Labels, Message, MessageFault, MessageReading, Recipe
 from inbox.records.tables_out import RequestSketch, ThemeMember
-from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
+from inbox.words import FAULTS, HAZARDS, KINDS, LANGUAGE_READ, OUTCOMES
 
 ALONE = ("comment", "junk")
 """Kinds that hold only where no other does."""
@@ -44,6 +44,8 @@ def settle(
 ) -> None:
     """Make the rows of `labels` and `message_faults` anew for these messages.
 
+    In a language that the program does not read a person says what a message is; until then it counts as a
+    message and as nothing else, whatever words the model thought it knew. A hazard and a recipe do count.
     Messages without a reading and without a hand label get none, and so do those that are kept apart.
 
     Parameters
@@ -120,7 +122,15 @@ def _what_counts(
     hand: Mapping[str, Any], reading: Said | None, recipe_ids: Mapping[str, int]
 ) -> tuple[dict[str, Any], dict[str, float]]:
     """Columns of one row of `labels`, and its faults with their probabilities."""
-    kinds = hand.get("kinds", reading["kinds"] if reading else ["comment"])
+    language = hand.get("language", reading["language"] if reading else LANGUAGE_READ)
+    hazard = hand.get("hazard", reading["hazard"] if reading else None)
+    recipe_id = (
+        recipe_ids.get(hand["recipe"]) if "recipe" in hand else reading["recipe_id"] if reading else None
+    )
+    unspoken: list[str] = ["comment"]
+    if language != LANGUAGE_READ:
+        reading, unspoken = None, []
+    kinds = hand.get("kinds", reading["kinds"] if reading else unspoken)
     made_it = "made_it" in kinds
     outcome = hand.get("outcome", reading["outcome"] if reading else None) if made_it else None
     read_kinds: Mapping[str, float] = reading["kind_probabilities"] if reading else {}
@@ -131,11 +141,9 @@ def _what_counts(
     row["problem_probability"] = (
         float("problem" in kinds) if "kinds" in hand else float(read_kinds.get("problem", 0.0))
     )
-    row["hazard"] = hand.get("hazard", reading["hazard"] if reading else None)
-    row["recipe_id"] = (
-        recipe_ids.get(hand["recipe"]) if "recipe" in hand else reading["recipe_id"] if reading else None
-    )
-    row["language"] = hand.get("language", reading["language"] if reading else "en")
+    row["hazard"] = hazard
+    row["recipe_id"] = recipe_id
+    row["language"] = language
     row["least_sure"] = (
         0.5 if "kinds" in hand else min((abs(value - 0.5) for value in read_kinds.values()), default=0.5)
     )

@@ -16,11 +16,12 @@ from inbox.digest.document import Digest, Figure, from_json, to_json
 from inbox.digest.numbers import COUNTED, KEPT_IDS, figure
 from inbox.digest.pictures import arrivals_by_door
 from inbox.errors import NotFoundError
-from inbox.records.settle import set_hand_label
+from inbox.records.settle import set_hand_label, settle
 from inbox.records.tables import Recipe
 from inbox.records.tables_out import DigestRow, Mended, Theme
 from tests.digest.kitchen import BUILT_AT, IN_WEEK, SITE, WEEK, build, caution, fill_week
 from tests.makers import make_message, make_reader
+from tests.records.test_settle import add_reading
 from tests.replies.outbox import label, make_waiting
 
 
@@ -220,6 +221,20 @@ def test_what_it_is_unsure_of(session: Session) -> None:
         "One message speaks of a recipe, and it is not known which.",
     ]
     assert [line.figure.message_ids for line in lines if line.figure] == [(message.id,)] * 2
+
+
+def test_other_languages_are_counted_apart(session: Session) -> None:
+    message = make_message(session, received_at=IN_WEEK)
+    add_reading(session, message.id, language="fr")
+    settle(session, [message.id])
+
+    digest = build(session)
+
+    assert [line.words for line in digest.unsure] == [
+        "One message is in another language; what it is, is for you to say."
+    ]
+    assert digest.now.counts["problem"].count == 0
+    assert digest.now.counts["messages"].count == 1
 
 
 def test_a_missing_digest_is_named(session: Session) -> None:

@@ -62,6 +62,29 @@ def test_hand_label_outlasts_a_new_reading(any_session: Session, now: datetime) 
     assert (labels.outcome, labels.failed_probability, labels.by_hand) == ("worked", 0.0, True)
 
 
+def test_another_language_counts_for_nothing_until_a_person_says_what_it_is(
+    any_session: Session, now: datetime
+) -> None:
+    message = make_message(any_session, text="Mein Kuchen ist nicht aufgegangen, und mir war danach übel.")
+    add_reading(any_session, message.id, language="de", hazard="illness")
+
+    settle(any_session, [message.id])
+
+    labels = any_session.get_one(Labels, message.id)
+    assert (labels.kinds, labels.outcome, labels.language) == ((), None, "de")
+    assert (labels.failed_probability, labels.problem_probability, labels.least_sure) == (0.0, 0.0, 0.5)
+    assert (labels.faults, labels.hazard) == ([], "illness")
+
+    set_hand_label(any_session, message.id, "kinds", ["made_it", "problem"], account_id=None, now=now)
+    assert any_session.get_one(Labels, message.id).kinds == ("made_it", "problem")
+
+    remove_hand_label(any_session, message.id, "kinds")
+    set_hand_label(any_session, message.id, "language", "en", account_id=None, now=now)
+    labels = any_session.get_one(Labels, message.id)
+    assert labels.kinds == ("made_it", "problem")
+    assert (labels.outcome, labels.failed_probability) == ("failed", 0.7)
+
+
 def test_taking_problem_off_takes_its_faults_off(session: Session, now: datetime) -> None:
     message = make_message(session)
     add_reading(session, message.id)

@@ -4,10 +4,11 @@ from datetime import datetime
 
 import pytest
 from flask.testing import FlaskClient
-from sqlalchemy import select
+from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
-from inbox.records.tables import HandLabel, Labels, Message
+from inbox.records.settle import settle
+from inbox.records.tables import HandLabel, Labels, Message, MessageReading
 from tests.makers import make_message
 from tests.web.filled import fill
 
@@ -122,6 +123,26 @@ def test_outcome_fault_hazard_and_recipe_are_set_by_hand(owner: FlaskClient, fil
     page = owner.get(f"/messages/{message_id}").text
     assert "Said by hand" in page
     assert f'href="/hazards/{message_id}"' in page
+
+
+def test_another_language_stands_apart_and_is_said_by_hand(owner: FlaskClient, filled: Session) -> None:
+    message = filled.scalars(select(Message).order_by(Message.id)).first()
+    assert message is not None
+    number = message.id
+    filled.execute(update(MessageReading).where(MessageReading.message_id == number).values(language="fr"))
+    settle(filled, [number])
+    filled.commit()
+
+    apart = owner.get("/messages?language=other").text
+    assert apart.count("in another language (fr)</p>") == 1
+    assert apart.count('class="read">') == 1
+    assert "which the program does not read" in owner.get(f"/messages/{number}").text
+
+    owner.post(f"/messages/{number}/labels", data={"touch": "kind:question"})
+    page = owner.get(f"/messages/{number}").text
+    assert "which the program does not read" not in page
+    owner.post(f"/messages/{number}/labels", data={"touch": "language:"})
+    assert 'class="read">' not in owner.get("/messages?language=other").text
 
 
 def test_several_at_once_with_one_undo(helper: FlaskClient, filled: Session) -> None:

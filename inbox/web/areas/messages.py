@@ -21,6 +21,7 @@ from inbox.web.page import Answer, Refusal
 from inbox.web.pages.messages import load_message, load_messages, load_several
 from inbox.web.phrasing import said
 from inbox.web.row_numbers import row_number, row_numbers
+from inbox.words import LANGUAGE_READ
 
 area = Blueprint("messages", __name__)
 MOST_AT_ONCE = 200
@@ -69,6 +70,9 @@ def _correct_one(session: Session, message_id: int, touch: str) -> str:
         held = {row.fault for row in labels.faults} if labels else set()
         set_hand_label(session, message_id, "faults", sorted(held ^ {code}), account_id=who, now=g.now)
         return f"{said(code).capitalize()}: {'taken off' if code in held else 'put on'}."
+    if field == "language":
+        set_hand_label(session, message_id, field, LANGUAGE_READ, account_id=who, now=g.now)
+        return "It is in English, and what the program read counts."
     if field in ("outcome", "hazard", "recipe"):
         chosen = code or request.form.get(field) or None
         set_hand_label(session, message_id, field, chosen, account_id=who, now=g.now)

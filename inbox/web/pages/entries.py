@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from inbox.records.lines import COLUMNS, faults_in, lines_of
 from inbox.records.search import MARK_END, MARK_START
 from inbox.web.phrasing import said
-from inbox.words import KINDS
+from inbox.words import KINDS, LANGUAGE_READ
 
 EXCERPT_LENGTH = 260
 
@@ -84,9 +84,9 @@ def _described(
         words += ": " + ", ".join(map(said, faults))
     if title:
         words += f" · {title}"
-    if language != "en":
+    if language != LANGUAGE_READ:
         words += f" · in another language ({language})"
-    return words
+    return words.removeprefix(" · ")
 
 
 @cache

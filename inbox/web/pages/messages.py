@@ -25,7 +25,7 @@ from inbox.web.pages.address import Address, position_text, read_address
 from inbox.web.pages.choices import recipe_choices, theme_choices, word_choices
 from inbox.web.pages.entries import Entry, entries_of, load_entries, name_of
 from inbox.web.phrasing import Choice, said
-from inbox.words import FAULTS, HAZARDS, KINDS, OUTCOMES
+from inbox.words import FAULTS, HAZARDS, KINDS, LANGUAGE_READ, OUTCOMES
 
 COUNTED_AT_MOST = 1_000
 """Beyond that a list says "more than 1,000"; an exact figure would cost a walk over the archive."""
@@ -169,6 +169,8 @@ class MessagePage(Page):
     theme: str
     themes: list[Choice]
     is_request: bool
+    language: str
+    """The language that the program reads, also where a person said what the message is."""
     by_hand: list[str]
     because: list[Because]
     is_explained: bool
@@ -228,6 +230,7 @@ def load_message(session: Session, message_id: int, *, explain: Explain) -> Mess
         theme=member.theme.name if member else "",
         themes=theme_choices(session, "no theme"),
         is_request="request" in kinds,
+        language=labels.language if labels and not kinds else LANGUAGE_READ,
         by_hand=list(
             session.scalars(
                 select(HandLabel.field).where(HandLabel.message_id == message_id).order_by(HandLabel.id)
