@@ -147,14 +147,17 @@ def _pairs(session: Session) -> list[Pair]:
 
 
 def _week_counts(session: Session, week: Week, settings: Settings) -> tuple[int, dict[str, int]]:
-    columns = [func.count().filter(getattr(Labels, f"is_{kind}")) for kind in KINDS]
-    row = session.execute(
-        select(func.count(), *columns).where(
-            Labels.received_at >= week.start_at(settings.zone),
-            Labels.received_at < week.end_at(settings.zone),
-        )
+    """Messages of a week, and those of each kind; each along the index of a kind and the moment."""
+    inside = (
+        Labels.received_at >= week.start_at(settings.zone),
+        Labels.received_at < week.end_at(settings.zone),
+    )
+    kinds = [getattr(Labels, f"is_{kind}") for kind in KINDS]
+    asked = [kinds[0].in_((True, False)), *kinds]  # that either holds is true of all
+    total, *counts = session.execute(
+        select(*(select(func.count()).where(one, *inside).scalar_subquery() for one in asked))
     ).one()
-    return row[0], dict(zip(KINDS, row[1:], strict=True))
+    return total, dict(zip(KINDS, counts, strict=True))
 
 
 def _measure(kind: str, pairs: Sequence[Pair], total: int, counted: int) -> KindMeasured:

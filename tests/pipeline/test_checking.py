@@ -8,7 +8,8 @@ from sqlalchemy import update
 from sqlalchemy.orm import Session
 
 from inbox.calendar import Week
-from inbox.pipeline.checking import SAMPLE_COUNT, week_sample
+from inbox.pipeline.checking import SAMPLE_COUNT, measured, week_sample
+from inbox.records.settle import settle
 from inbox.records.tables import Message
 from inbox.settings import Settings
 from tests.makers import make_message
@@ -73,3 +74,21 @@ def test_every_message_is_drawn_as_often_as_another(session: Session, settings: 
     assert len(drawn) == 40
     assert all(abs(count - 100) < 4 * 8.7 for count in drawn.values())
     assert together[True] / together.total() == pytest.approx(10 / 40 * 9 / 39, abs=0.01)
+
+
+def test_the_last_weeks_kinds_are_counted(any_session: Session, settings: Settings) -> None:
+    for week, kinds in (
+        (FIRST, ["problem"]),
+        (FIRST.following(), ["made_it", "problem"]),
+        (FIRST.following(), ["made_it"]),
+        (FIRST.following(), ["junk"]),
+        (FIRST.following().following(), ["made_it"]),
+    ):
+        message = make_message(any_session, received_at=week.start_at(settings.zone))
+        add_reading(any_session, message.id, kinds=kinds)
+        settle(any_session, [message.id])
+    now = FIRST.following().following().start_at(settings.zone) + timedelta(hours=1)
+
+    counted = {one.kind: one.counted for one in measured(any_session, settings, now=now)}
+
+    assert counted == {"made_it": 2, "problem": 1, "request": 0, "question": 0, "comment": 0, "junk": 1}
