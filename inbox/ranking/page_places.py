@@ -6,8 +6,9 @@ Words that few lines of the recipe share tell most; amounts and times count like
 import math
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 from sklearn.feature_extraction.text import ENGLISH_STOP_WORDS
@@ -82,7 +83,7 @@ def find_place(fault: str, words: str, ingredients: Sequence[str], steps: Sequen
         return named
     lines = [("ingredient", at, text) for at, text in enumerate(ingredients, start=1)]
     lines += [("step", at, text) for at, text in enumerate(steps, start=1)]
-    signs = [_signs(text) for _, _, text in lines]
+    signs = [_signs_of_line(text) for _, _, text in lines]
     scores = _scores(_signs(words), signs)
     found = _clearest(fault, [part for part, _, _ in lines], scores)
     if found is not None:
@@ -114,7 +115,13 @@ def _signs(text: str) -> dict[str, float]:
     return signs
 
 
-def _scores(reader: dict[str, float], lines: Sequence[dict[str, float]]) -> list[float]:
+@lru_cache(4096)
+def _signs_of_line(text: str) -> Mapping[str, float]:
+    """As `_signs`; kept, as every complaint about a recipe's page is held against the same lines."""
+    return _signs(text)
+
+
+def _scores(reader: Mapping[str, float], lines: Sequence[Mapping[str, float]]) -> list[float]:
     """Weight of what each line shares with the reader's words; rare in the recipe weighs more."""
     spread = Counter(sign for line in lines for sign in line)
     worth = {sign: math.log((len(lines) + 1) / (count + 0.5)) for sign, count in spread.items()}
@@ -139,7 +146,7 @@ def _clearest(fault: str, parts: Sequence[str], scores: Sequence[float]) -> int 
 
 
 def _only_time(
-    fault: str, lines: Sequence[tuple[str, int, str]], signs: Sequence[dict[str, float]]
+    fault: str, lines: Sequence[tuple[str, int, str]], signs: Sequence[Mapping[str, float]]
 ) -> Place | None:
     """Where a time is wrong and one step alone gives one."""
     if fault != "wrong_time":

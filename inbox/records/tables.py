@@ -45,6 +45,11 @@ class Reader(Row):
 
     __table_args__ = (UniqueConstraint("channel", "handle"),)
 
+    @property
+    def is_forgotten(self) -> bool:
+        """Whether they asked to be forgotten."""
+        return self.forgotten_at is not None
+
 
 class Recipe(Row):
     """A published recipe of the owner."""

@@ -100,14 +100,17 @@ class Person(Protocol):
     name: Any
     handle: Any
     email: Any
-    forgotten_at: Any
+
+    @property
+    def is_forgotten(self) -> Any:
+        """Whether they asked to be forgotten."""
 
 
 def name_of(person: Person | None) -> str:
     """How a message's reader is called on pages."""
     if person is None:
         return "A reader"
-    return _called(person.name, person.handle, person.email, person.forgotten_at is not None)
+    return _called(person.name, person.handle, person.email, person.is_forgotten)
 
 
 def _called(name: str | None, handle: str | None, email: str | None, is_forgotten: bool | None) -> str:

@@ -3,14 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session, joinedload
+from sqlalchemy.orm import Session
 
 from inbox.ranking.page_places import find_place
+from inbox.records.lines import lines_of
 from inbox.records.page_faults import ToldOf, most_told
-from inbox.records.tables import Message, Recipe
+from inbox.records.tables import Recipe
 from inbox.records.tables_out import RecipeStanding
 from inbox.web.page import Page
 from inbox.web.pages.entries import excerpt, name_of
@@ -109,8 +110,7 @@ def load_recipes(session: Session) -> RecipesPage:
 def page_fault_lines(session: Session, told: Sequence[ToldOf]) -> list[PageFaultLine]:
     """These faults with their newest reports, and the place that each report points to."""
     ids = [number for one in told for number in one.newest]
-    rows = session.scalars(select(Message).where(Message.id.in_(ids)).options(joinedload(Message.reader)))
-    messages = {row.id: row for row in rows}
+    messages = {line.id: line for line in lines_of(session, ids)}
     return [
         PageFaultLine(
             slug=one.recipe.slug,
@@ -124,14 +124,14 @@ def page_fault_lines(session: Session, told: Sequence[ToldOf]) -> list[PageFault
     ]
 
 
-def _placed(recipe: Recipe, fault: str, message: Message) -> PlacedReport:
+def _placed(recipe: Recipe, fault: str, message: Any) -> PlacedReport:
     place = find_place(fault, message.text, recipe.ingredients, recipe.steps)
     part = (
         "" if place is None else "the ingredients" if place.part == "ingredient" else f"step {place.number}"
     )
     return PlacedReport(
         message_id=message.id,
-        who=name_of(message.reader),
+        who=name_of(message),
         when=message.received_at,
         words=excerpt(message.text),
         part=part,

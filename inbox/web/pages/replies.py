@@ -27,8 +27,8 @@ GROUP_WORDS = {
     "rest": "The rest",
 }
 OWED_SHOWN = 40
-COUNTED_AT_MOST = 200
-"""Of each group; and first reports are looked for among so many. Chosen: several times what is shown."""
+COUNTED_AT_MOST = 100
+"""Of each group; and first reports are looked for among so many. Chosen: more than twice what is shown."""
 
 SENT_SHOWN = 40
 

@@ -14,6 +14,7 @@ from inbox.digest.drawing import Drawing
 from inbox.digest.paid import PaidTheme, load_paid
 from inbox.pipeline.hand_themes import get_theme
 from inbox.ranking.reasons import rate_words
+from inbox.records.lines import lines_of
 from inbox.records.tables import Message, Recipe
 from inbox.records.tables_out import Reply, Theme, ThemeMember, ThemeRank
 from inbox.replies.telling import who_asked
@@ -22,7 +23,7 @@ from inbox.themes.vocabulary import vocabulary
 from inbox.web.page import Page
 from inbox.web.pages.choices import recipe_choices, theme_choices
 from inbox.web.pages.entries import excerpt, name_of
-from inbox.web.pages.weeks import weekly_counts
+from inbox.web.pages.weeks import last_weeks, weekly_counts
 from inbox.web.phrasing import Choice, said
 
 PART_WORDS = {
@@ -189,10 +190,14 @@ def load_theme(session: Session, theme_id: int, zone: ZoneInfo, *, now: datetime
     details: Mapping[str, Any] = rank.details if rank else {}
     parts = score_parts(details.get("parts") or {})
     paid = next(iter(load_paid(session, zone, only=theme.id)), None) if theme.shelf == "published" else None
+    requests = select(func.count()).where(ThemeMember.theme_id == theme.id)
     moments = session.scalars(
         select(Message.received_at)
         .join(ThemeMember, ThemeMember.message_id == Message.id)
-        .where(ThemeMember.theme_id == theme.id)
+        .where(
+            ThemeMember.theme_id == theme.id,
+            Message.received_at >= last_weeks(zone, now=now)[0].start_at(zone),
+        )
     ).all()
     return ThemePage(
         id=theme.id,
@@ -214,7 +219,7 @@ def load_theme(session: Session, theme_id: int, zone: ZoneInfo, *, now: datetime
         coverage_why=theme.coverage_why or "",
         published_as=(theme.recipe.slug, theme.recipe.title) if theme.recipe else None,
         words=load_asked(session, theme.id, WORDS_SHOWN),
-        request_count=len(moments),
+        request_count=session.scalar(requests) or 0,
         chart=_chart(moments, zone, now),
         tell_count=len(who_asked(session, theme.id)),
         paid=paid,
@@ -264,20 +269,17 @@ def load_asked(session: Session, theme_id: int, limit: int) -> list[Asked]:
             .limit(limit)
         ).all()
     )
-    rows = session.scalars(
-        select(Message).where(Message.id.in_(doubtful)).options(joinedload(Message.reader))
-    )
-    messages = {row.id: row for row in rows}
+    told = set(session.scalars(select(Message.id).where(Message.id.in_(doubtful), Message.tell_me)))
     return [
         Asked(
-            message_id=number,
-            who=name_of(messages[number].reader),
-            when=messages[number].received_at,
-            words=excerpt(messages[number].text, 400),
-            doubtful=is_doubtful,
-            wants_to_be_told=messages[number].tell_me,
+            message_id=line.id,
+            who=name_of(line),
+            when=line.received_at,
+            words=excerpt(line.text, 400),
+            doubtful=doubtful[line.id],
+            wants_to_be_told=line.id in told,
         )
-        for number, is_doubtful in doubtful.items()
+        for line in lines_of(session, list(doubtful))
     ]
 
 
