@@ -25,7 +25,7 @@ from inbox.pipeline.learning import ask_if_due
 from inbox.pipeline.long_work import do_next, drop_forgotten_uploads
 from inbox.pipeline.rounds import Kitchen, go_round
 from inbox.pipeline.sources import import_options
-from inbox.pipeline.weekly import make_digest
+from inbox.pipeline.weekly import make_digest, may_begin
 from inbox.pipeline.works import works
 from inbox.records.backup import make_backup
 from inbox.records.door_book import drop_old_notes
@@ -138,6 +138,9 @@ class Jobs:
     def make_digests(self, now: datetime) -> None:
         """Make each digest that is due, and mail it."""
         settings = self._settings()
+        with self._sessions() as session:
+            if not may_begin(session):
+                return
 
         def make(week: Week) -> None:
             make_digest(self._sessions, self._kitchen, self._given, week, now=now)

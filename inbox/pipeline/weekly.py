@@ -3,15 +3,32 @@
 from collections.abc import Callable
 from datetime import datetime
 
+from sqlalchemy import exists, select
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.calendar import Week, last_full_week
 from inbox.digest.build import find_digest, freeze, site_of
 from inbox.digest.document import Digest
+from inbox.pipeline.long_work import HELD
 from inbox.pipeline.rounds import Kitchen, Tell, go_round
 from inbox.reading.cautions import caution_for
 from inbox.records.saved import with_saved
+from inbox.records.tables import Message
+from inbox.records.tables_out import DigestRow, LongWork
 from inbox.settings import Settings
+
+
+def may_begin(session: Session) -> bool:
+    """Whether the schedule may make digests: there is one already, or readers' words are here and at rest.
+
+    The first one of an empty ledger would be kept as that week's, and tell of nothing that is brought in a
+    minute later.
+    """
+    if session.scalar(select(exists().where(DigestRow.id.is_not(None)))):
+        return True
+    wrote = select(exists().where(Message.kept_apart.is_(None)))
+    at_work = select(exists().where(LongWork.what != HELD, LongWork.finished_at.is_(None)))
+    return bool(session.scalar(wrote)) and not session.scalar(at_work)
 
 
 def caution_words(settings: Settings) -> Callable[[str], tuple[str, str]]:
