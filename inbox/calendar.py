@@ -5,11 +5,16 @@ a span are in `inbox.occasions`.
 """
 
 import re
+import zoneinfo
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Self
 
 from inbox.errors import InputError
+
+_CONTINENTS = frozenset(
+    "Africa America Antarctica Arctic Asia Atlantic Australia Europe Indian Pacific".split()
+)
 
 _WEEK = re.compile(r"(\d{4})-W(\d{2})")
 
@@ -109,3 +114,8 @@ def start_of_day(day: date, zone: tzinfo) -> datetime:
 def last_full_week(now: datetime, zone: tzinfo) -> Week:
     """The newest week that is over at `now` in `zone`."""
     return Week.of(now, zone).previous()
+
+
+def time_zones() -> list[str]:
+    """Names to choose a time zone from, such as "Europe/London"; those of no place are left out."""
+    return sorted(name for name in zoneinfo.available_timezones() if name.partition("/")[0] in _CONTINENTS)

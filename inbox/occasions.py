@@ -16,6 +16,7 @@ import holidays
 from convertdate import holidays as feasts
 from convertdate import persian
 from hijridate import Hijri
+from holidays.registry import COUNTRIES
 
 from inbox.errors import InputError
 
@@ -306,3 +307,12 @@ def occasions_between(start_on: date, end_on: date, codes: Iterable[str], countr
                 if first <= end_on and last >= start_on
             ]
     return sorted(found, key=lambda occasion: (occasion.on, occasion.code))
+
+
+def countries() -> list[tuple[str, str]]:
+    """Two letters (ISO 3166-1) and English name of each country whose holidays are known, by name."""
+    named = (
+        (codes[1], name.replace("_", " ").title().replace(" And ", " and ").replace(" Of ", " of "))
+        for name, codes in COUNTRIES.items()
+    )
+    return sorted(((code, name) for code, name in named if len(code) == 2), key=lambda one: one[1])

@@ -46,4 +46,5 @@ def log_to_standard_error(level: str) -> None:
     lines = logging.StreamHandler()
     lines.setFormatter(OneLine())
     logging.basicConfig(level=level, handlers=[lines], force=True)
-    logging.getLogger("apscheduler").setLevel(logging.WARNING)
+    # A job that is still at work is not begun twice: no news for a log, and each look would say so.
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)

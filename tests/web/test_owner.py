@@ -42,8 +42,14 @@ def test_an_empty_place_leads_through(nobody: FlaskClient, ledger: Session) -> N
     assert ledger.scalars(select(Account)).all() == []
     ledger.rollback()
 
-    answer = nobody.post("/setup", data=FIRST)
+    assert '<option value="Europe/London">' in wrong.text
+    assert ">United Kingdom</option>" in wrong.text
+
+    answer = nobody.post("/setup", data={**FIRST, "country": "GB"})
     assert answer.status_code == 303
+    settings_page = nobody.get("/settings").text
+    assert '<option value="GB" selected>United Kingdom</option>' in settings_page
+    assert '<option value="Europe/London">' in settings_page
     page = nobody.get("/setup").text
     assert "First steps" in page
     assert page.count(">done<") == 1

@@ -8,12 +8,15 @@ from typing import ClassVar
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from inbox.calendar import time_zones
+from inbox.occasions import countries
 from inbox.records.accounts import accounts, get_account, has_owner, has_password
 from inbox.records.tables import Message, Recipe
 from inbox.records.tables_out import DigestRow
 from inbox.settings import Settings, help_of, owner_settings
 from inbox.web.form_words import WORDS, load_words
 from inbox.web.page import Page
+from inbox.web.phrasing import Choice
 
 GROUPS: Mapping[str, tuple[str, ...]] = {
     "You and your site": ("site_name", "site_url", "owner_name", "owner_email", "timezone", "country"),
@@ -25,6 +28,10 @@ GROUPS: Mapping[str, tuple[str, ...]] = {
     "Learning from you": ("learn_after_labels",),
     "Keeping": ("keep_raw_days",),
 }
+
+
+def _countries() -> list[Choice]:
+    return [("", "not said"), *countries()]
 
 
 @dataclass(frozen=True)
@@ -113,6 +120,8 @@ class SettingsPage(Page):
     me: int
     link: str = ""
     troubles: list[tuple[str, str]] = field(default_factory=list)
+    zones: list[str] = field(default_factory=time_zones)
+    countries: list[Choice] = field(default_factory=_countries)
 
 
 def load_settings(
@@ -178,6 +187,8 @@ class SetupPage(Page):
     typed: Mapping[str, str]
     troubles: list[tuple[str, str]]
     has_messages: bool
+    zones: list[str] = field(default_factory=time_zones)
+    countries: list[Choice] = field(default_factory=_countries)
 
 
 def load_setup(
