@@ -56,7 +56,7 @@ def what_weighed(scorer: Scorer, told: Told, prepared: Prepared) -> dict[str, We
     signs of it that were found come first, since its second stage looks at them before all.
     """
     features = scorer.features(prepared)
-    terms, cues = features.words, features.dense[0]
+    terms, cues = features.words, features.cues[0]
     scores = scorer.score(prepared, features)[0][0] - scorer.mean_values()
     names = _present(told, prepared)
     found = _fault_words(prepared)

@@ -18,8 +18,7 @@ from inbox.places import seed_folder
 from inbox.reading.calibrated import Table, Truth, best_f1_threshold
 from inbox.reading.labels import COLUMN_OF, FAULT_COLUMNS
 from inbox.reading.linear import site_folds
-from inbox.reading.prepared import Prepared
-from inbox.reading.signs import SignTable
+from inbox.reading.signs import Found, SignTable
 from inbox.words import FAULTS, RECIPE_PAGE_FAULTS
 
 LIKELIEST: Final = 3
@@ -92,6 +91,7 @@ class FaultModel:
                 features.plain, features.negated, features.longest, features.scores, standing, features.parts,
                 part_standing, rank, standing - standing.max(axis=1, keepdims=True),
                 np.broadcast_to(self._shares, shape), np.broadcast_to(_ON_PAGE, shape),
+                features.worth[:, :, 0], features.worth[:, :, 1],
                 *(np.broadcast_to(column[:, None], shape) for column in per_message),
             ],
             axis=2,
@@ -107,21 +107,23 @@ class FaultFeatures:
     plain, negated : counts of signs found, and found under a negation
     longest : length of the longest sign found, in characters
     scores, parts : first-stage scores of the message and of its best clause
+    worth : what the signs found are worth, of shape (n_messages, n_faults, 2), as from `SignWorth.of`
     senses : ndarray of shape (n_messages, 6)
         First-stage scores of made_it, problem, question, comment, failed and mixed.
     """
 
-    def __init__(self, prepared: Prepared, scores: Table, pooled: Table) -> None:
-        self.plain, self.negated, self.longest = (np.zeros((len(prepared), len(FAULTS))) for _ in range(3))
-        for row, cut in enumerate(prepared.clauses):
-            self._count(row, cut)
+    def __init__(self, found: Sequence[Sequence[Found]], worth: Table, scores: Table, pooled: Table) -> None:
+        self.plain, self.negated, self.longest = (np.zeros((len(found), len(FAULTS))) for _ in range(3))
+        for row, signs in enumerate(found):
+            self._count(row, signs)
+        self.worth = worth
         self.scores = scores[:, FAULT_COLUMNS]
         self.parts = pooled[:, FAULT_COLUMNS]
         names = ("made_it", "problem", "question", "comment", "failed", "mixed")
         self.senses = scores[:, [COLUMN_OF[name] for name in names]]
 
-    def _count(self, row: int, cut: list[str]) -> None:
-        for found in fault_signs().find(cut):
+    def _count(self, row: int, signs: Sequence[Found]) -> None:
+        for found in signs:
             column = FAULTS.index(found.code)
             if found.negated:
                 self.negated[row, column] += 1
@@ -135,6 +137,11 @@ def fault_signs() -> SignTable:
     """The signs of `seed_data/fault_signs.json`, in the order of `words.FAULTS`."""
     table = json.loads((seed_folder() / "fault_signs.json").read_text(encoding="utf-8"))["faults"]
     return SignTable({fault: table[fault]["signs"] for fault in FAULTS})
+
+
+def find_fault_signs(clauses: Sequence[Sequence[str]]) -> list[list[Found]]:
+    """The signs in the clauses of each message."""
+    return [fault_signs().find(cut) for cut in clauses]
 
 
 def _judge(model: HistGradientBoostingClassifier | None, table: Table, likely: Truth) -> Table:

@@ -19,7 +19,7 @@ from inbox.errors import InputError
 from inbox.reading.calibrated import Calibrated, Table, Truth, best_f1_threshold, out_of_site
 from inbox.reading.catalogue_index import index_of
 from inbox.reading.explain import Weighed, what_weighed
-from inbox.reading.faults import FaultFeatures, FaultModel
+from inbox.reading.faults import FaultFeatures, FaultModel, fault_signs, find_fault_signs
 from inbox.reading.findings import CatalogueRecipe, HazardFound, Labelled, Reading, RecipeLink, Told
 from inbox.reading.hazards import HazardFeatures, HazardModel
 from inbox.reading.kept_rows import encode_known
@@ -37,6 +37,7 @@ from inbox.reading.linear import Scorer
 from inbox.reading.outcomes import ENDINGS, OutcomeModel
 from inbox.reading.prepared import Prepared, prepare
 from inbox.reading.recipe_link import link_recipe
+from inbox.reading.sign_worth import SignWorth
 from inbox.words import FAULTS, KINDS
 
 FEWEST: Final = 20
@@ -68,6 +69,7 @@ class ReadingModel:
         self.version = version
         self.thresholds: dict[str, float] = {}
         self._scorer = Scorer()
+        self._worth = SignWorth(fault_signs())
         self._kinds: list[Calibrated] = []
         self._outcomes = OutcomeModel()
         self._faults = FaultModel(seed)
@@ -105,18 +107,27 @@ class ReadingModel:
         truth = truth_of(labelled)
         yes = truth.astype(bool)
         scores, pooled = self._scorer.fit(prepared, truth, sites)
+        found = find_fault_signs(prepared.clauses)
+        worth = self._worth.fit(found, yes[:, FAULT_COLUMNS], sites)
         rows = [row for row, site in enumerate(sites) if site != ENRICHED]
         if len(rows) < FEWEST:
             rows = list(range(len(labelled)))
+        signs = FaultFeatures([found[row] for row in rows], worth[rows], scores[rows], pooled[rows])
         self._fit_second_stages(
-            [labelled[row] for row in rows], prepared.take(rows), yes[rows], scores[rows], pooled[rows]
+            [labelled[row] for row in rows], prepared.take(rows), signs, yes[rows], scores[rows], pooled[rows]
         )
 
     def _fit_second_stages(
-        self, labelled: Sequence[Labelled], prepared: Prepared, yes: Truth, scores: Table, pooled: Table
+        self,
+        labelled: Sequence[Labelled],
+        prepared: Prepared,
+        signs: FaultFeatures,
+        yes: Truth,
+        scores: Table,
+        pooled: Table,
     ) -> None:
         sites = [message.site for message in labelled]
-        unseen = self._faults.fit(FaultFeatures(prepared, scores, pooled), yes[:, FAULT_COLUMNS], sites)
+        unseen = self._faults.fit(signs, yes[:, FAULT_COLUMNS], sites)
         senses = _senses(scores, pooled, unseen)
         for column, kind in enumerate(KINDS):
             self._kinds.append(Calibrated().fit(senses, yes[:, column]))
@@ -125,7 +136,7 @@ class ReadingModel:
             )
         made = np.flatnonzero(yes[:, COLUMN_OF["made_it"]])
         endings = np.array([labelled[int(row)].outcome or UNSAID for row in made], dtype=np.str_)
-        self._outcomes.fit(self._scorer.features(prepared).together(made), senses[made], endings)
+        self._outcomes.fit(senses[made], endings)
         self._hazards.fit(HazardFeatures(prepared, scores, pooled), yes[:, HAZARD_COLUMNS], sites)
         self.thresholds["fault"] = self._faults.threshold_
         self.thresholds["hazard"] = self._hazards.threshold_
@@ -145,10 +156,10 @@ class ReadingModel:
         """Read messages that were made ready; `links` are their recipes in the same order."""
         features = self._scorer.features(prepared)
         scores, pooled = self._scorer.score(prepared, features)
-        faults = self._faults.probabilities(FaultFeatures(prepared, scores, pooled))
+        faults = self._fault_probabilities(prepared, scores, pooled)
         senses = _senses(scores, pooled, faults)
         kinds = self._kind_probabilities(senses)
-        outcomes = self._outcomes.probabilities(features, senses)
+        outcomes = self._outcomes.probabilities(senses)
         decided = self._outcomes.decide(outcomes)
         hazards = self._hazards.judge(HazardFeatures(prepared, scores, pooled))
         return [
@@ -163,8 +174,12 @@ class ReadingModel:
         """Probability of each kind, of shape (n_messages, n_kinds), and nothing else: the bare cost."""
         features = self._scorer.features(prepared)
         scores, pooled = self._scorer.score(prepared, features)
-        faults = self._faults.probabilities(FaultFeatures(prepared, scores, pooled))
+        faults = self._fault_probabilities(prepared, scores, pooled)
         return self._kind_probabilities(_senses(scores, pooled, faults))
+
+    def _fault_probabilities(self, prepared: Prepared, scores: Table, pooled: Table) -> Table:
+        found = find_fault_signs(prepared.clauses)
+        return self._faults.probabilities(FaultFeatures(found, self._worth.of(found), scores, pooled))
 
     def _kind_probabilities(self, senses: Table) -> Table:
         return np.column_stack([model.probabilities(senses) for model in self._kinds])

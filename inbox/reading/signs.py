@@ -21,9 +21,10 @@ NEGATED_BEFORE: Final = 3
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One sign in one clause: whose it is, the reader's words, and whether they are negated."""
+    """One sign in one clause: whose it is, which one, the reader's words, whether negated."""
 
     code: str
+    sign: int
     clause: int
     words: str
     negated: bool
@@ -40,13 +41,15 @@ class SignTable:
     Attributes
     ----------
     codes : tuple of str
+    code_of : list of str
+        Of each sign.
     patterns : list of re.Pattern
         One a sign, in the order of `signs`.
     """
 
     def __init__(self, signs: Mapping[str, Sequence[str]]) -> None:
         self.codes = tuple(signs)
-        self._code_of = [code for code, listed in signs.items() for _ in listed]
+        self.code_of = [code for code, listed in signs.items() for _ in listed]
         expressions = [_expression(sign) for listed in signs.values() for sign in listed]
         self.patterns = [re.compile(expression) for expression in expressions]
         self._key_words = KeyWords(expressions)
@@ -57,10 +60,12 @@ class SignTable:
         for number, clause in enumerate(clauses):
             lowered = clause.lower()
             wanted = self._key_words.worth_trying(lowered)
-            for code, numbers in groupby(wanted, self._code_of.__getitem__):
-                for match in _leftmost([self.patterns[one] for one in numbers], lowered):
+            for code, numbers in groupby(wanted, self.code_of.__getitem__):
+                sign_of = {self.patterns[one]: one for one in numbers}
+                for match in _leftmost(list(sign_of), lowered):
                     words = clause[match.start() : match.end()].strip()
-                    found.append(Found(code, number, words, _negated(lowered[: match.start()])))
+                    negated = _negated(lowered[: match.start()])
+                    found.append(Found(code, sign_of[match.re], number, words, negated))
         return found
 
 

@@ -1,9 +1,8 @@
 import numpy as np
 
-from inbox.reading.faults import FaultFeatures, FaultModel
-from inbox.reading.findings import Told
+from inbox.reading.faults import FaultFeatures, FaultModel, fault_signs, find_fault_signs
 from inbox.reading.labels import COLUMNS
-from inbox.reading.prepared import prepare
+from inbox.reading.sign_worth import SignWorth
 from inbox.words import FAULTS
 
 SANK, DRY = FAULTS.index("sank"), FAULTS.index("dry")
@@ -11,12 +10,13 @@ SANK, DRY = FAULTS.index("sank"), FAULTS.index("dry")
 
 def test_what_fit_returns_was_learned_on_other_sites() -> None:
     said = ["The cake sank in the middle.", "The cake was dry."] * 60
-    prepared = prepare([Told(text) for text in said])
+    found = find_fault_signs([[text] for text in said])
     scores = np.zeros((len(said), len(COLUMNS)))
-    features = FaultFeatures(prepared, scores, np.hstack([scores, scores]))
     truth = np.zeros((len(said), len(FAULTS)), dtype=bool)
     sites = [f"site {place // 40}" for place in range(len(said))]
     truth[:80:2, SANK] = truth[1:80:2, DRY] = True  # the third site calls the same words no fault
+    worth = SignWorth(fault_signs()).fit(found, truth, sites)
+    features = FaultFeatures(found, worth, scores, np.hstack([scores, scores]))
     model = FaultModel(0)
     probabilities = model.fit(features, truth, sites)
     assert probabilities.shape == truth.shape
