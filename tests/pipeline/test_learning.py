@@ -45,7 +45,7 @@ def either(request: pytest.FixtureRequest) -> Iterator[sessionmaker[Session]]:
 @pytest.fixture(autouse=True)
 def few_shipped(monkeypatch: pytest.MonkeyPatch) -> None:
     every = seed_messages()
-    monkeypatch.setattr(saved, "seed_messages", lambda: every[::30])
+    monkeypatch.setattr(saved, "seed_messages", lambda: every[::15])
 
 
 def say_by_hand(
