@@ -3,7 +3,9 @@
 Members of a settled theme stay where they are. Requests that are not settled
 (new ones, and those whose place was doubtful, which the caller hands in again)
 join the nearest settled theme above the threshold, or form new themes by
-average linkage among themselves. What a person decided comes first. Start with
+average linkage among themselves. Who would be left alone joins the nearest
+theme above a lower one, and is looked at again the next time, since so low a
+place is doubtful. What a person decided comes first. Start with
 `group`.
 
 So that the cost grows about linearly, linkage looks at a batch at a time: what
@@ -93,12 +95,17 @@ def group(
     apart : collection of (request id, settled theme id)
         Requests that a person took out of a theme; they never return to it.
     """
+    if not requests:
+        return Grouping((), ())
     pinned = pinned or {}
     placed = {id: Placed(id, theme, None, 1.0, False) for id, theme in pinned.items()}
     free = sorted((one for one in requests if one.id not in pinned), key=_arrival_free_key)
     with threadpool_limits(limits=1):  # the products are small: threads would mostly wait for each other
-        joined = _join(free, likeness, settled, frozenset(apart))
+        joined = _join(free, likeness, likeness.threshold_, settled, frozenset(apart))
         formed = _form([one for one in free if one.id not in joined], likeness)
+        alone = [theme.members[0] for theme in formed if len(theme.members) == 1]
+        joined |= _join(alone, likeness, likeness.lone_threshold_, settled, frozenset(apart))
+        formed = [theme for theme in formed if theme.members[0].id not in joined]
         new = _new_themes(formed, likeness, {theme.name for theme in settled})
     placed |= joined
     for number, theme in enumerate(formed):
@@ -114,15 +121,16 @@ def _arrival_free_key(one: Sketch) -> tuple[str, str]:
 def _join(
     free: Sequence[Sketch],
     likeness: Likeness,
+    threshold: float,
     settled: Sequence[SettledTheme],
     apart: frozenset[tuple[str, int]] = frozenset(),
 ) -> dict[str, Placed]:
-    """Requests that a settled theme attracts, each with its place."""
+    """Requests that a settled theme attracts from `threshold` on, each with its place."""
     joined = {}
     themes = [theme.members[:TYPICAL] for theme in settled]
     for one, near in zip(free, nearest_themes(free, themes, likeness), strict=True):
         allowed = [(score, settled[at].id) for score, at in near if (one.id, settled[at].id) not in apart]
-        if allowed and allowed[0][0] >= likeness.threshold_:
+        if allowed and allowed[0][0] >= threshold:
             score, theme_id = allowed[0]
             rival = max(allowed[1][0] if len(allowed) > 1 else 0.0, likeness.threshold_)
             joined[one.id] = Placed(one.id, theme_id, None, score, score - rival < DOUBT)
@@ -146,7 +154,7 @@ def _form(rest: Sequence[Sketch], likeness: Likeness) -> list[_Formed]:
         rest = rest[BATCH:]
         if rest:
             themes = [SettledTheme(at, "", tuple(one.members)) for at, one in enumerate(founded)]
-            joined = _join(rest, likeness, themes)
+            joined = _join(rest, likeness, likeness.threshold_, themes)
             for one in rest:
                 if one.id in joined:
                     theme = founded[joined[one.id].theme or 0]
@@ -160,7 +168,8 @@ def _link(batch: Sequence[Sketch], likeness: Likeness) -> list[_Formed]:
     """Average linkage among the requests of one batch."""
     table = likeness.table(batch)
     likely = likeness.between(table, table)
-    labels = average_linkage(likely[np.triu_indices(len(batch), 1)], len(batch), likeness.threshold_)
+    upper = likely[np.triu_indices(len(batch), 1)]
+    labels = average_linkage(upper, len(batch), likeness.threshold_, likeness.lone_threshold_)
     groups: dict[int, list[int]] = {}
     for row, label in enumerate(labels):
         groups.setdefault(label, []).append(row)

@@ -30,6 +30,9 @@ PARENT_WEIGHT: Final = 0.5
 """Chosen: a wider entry counts half; both asking for some kind of bread is a weak sign."""
 
 THRESHOLDS: Final = tuple(np.round(np.arange(0.06, 0.62, 0.02), 2))
+LONE_SHARES: Final = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)
+"""What share of the threshold may be enough for a request that is left alone; never less than half of it."""
+
 SINGLE_SITE_THRESHOLD: Final = 0.2
 """Where all examples are of one site, none can be held out; this is the middle of what was chosen else."""
 
@@ -144,15 +147,23 @@ class Likeness:
     ----------
     threshold_ : float
         From here on two groups of requests count as one; chosen on the training sites.
+    lone_threshold_ : float
+        From here on a request that would be left alone joins the group nearest to it; chosen likewise.
     """
 
     def __init__(
-        self, representation: Representation, weights: Floats, intercept: float, threshold: float
+        self,
+        representation: Representation,
+        weights: Floats,
+        intercept: float,
+        threshold: float,
+        lone_threshold: float,
     ) -> None:
         self._representation = representation
         self._weights = weights
         self._intercept = intercept
         self.threshold_ = threshold
+        self.lone_threshold_ = lone_threshold
 
     def table(self, sketches: Sequence[Sketch]) -> Table:
         """Lay out `sketches` for `between`."""
@@ -218,7 +229,7 @@ def fit_likeness(asked: Sequence[AskedExample], phrases: Sequence[Example]) -> L
     with threadpool_limits(limits=1):  # the same sums on every machine
         pairs = {site: _pairs_of(site, asked, phrases) for site in sites}
         weights, intercept = _fit_weights(list(pairs.values()))
-        return Likeness(Representation(phrases, asked), weights, intercept, _choose_threshold(pairs))
+        return Likeness(Representation(phrases, asked), weights, intercept, *_choose_thresholds(pairs))
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,17 +288,23 @@ def _fit_weights(sites: Sequence[_Pairs]) -> tuple[Floats, float]:
     return (found.x[:-1] / scale).astype(np.float32), float(found.x[-1])
 
 
-def _choose_threshold(pairs: Mapping[str, _Pairs]) -> float:
+def _choose_thresholds(pairs: Mapping[str, _Pairs]) -> tuple[float, float]:
+    """The thresholds of linkage, and of those that it leaves alone, that group the sites best."""
     if len(pairs) < 2:
-        return SINGLE_SITE_THRESHOLD
-    scores = np.zeros(len(THRESHOLDS))
+        return SINGLE_SITE_THRESHOLD, SINGLE_SITE_THRESHOLD
+    scores = np.zeros((len(LONE_SHARES), len(THRESHOLDS)))
     for held_out, site in pairs.items():
         weights, intercept = _fit_weights([other for name, other in pairs.items() if name != held_out])
-        whole = site.features[: len(site.themes) * (len(site.themes) - 1) // 2]
-        likely = 1 / (1 + np.exp(-(whole @ weights + intercept)))
-        scores += [agreement(site.themes, average_linkage(likely, len(site.themes), t)) for t in THRESHOLDS]
-    smoothed = np.convolve(np.pad(scores, 1, mode="edge"), np.ones(3) / 3, mode="valid")
-    return float(THRESHOLDS[int(np.argmax(smoothed))])
+        count = len(site.themes)
+        likely = 1 / (1 + np.exp(-(site.features[: count * (count - 1) // 2] @ weights + intercept)))
+        for at, share in enumerate(LONE_SHARES):
+            groupings = [average_linkage(likely, count, t, share * t) for t in THRESHOLDS]
+            scores[at] += [agreement(site.themes, found) for found in groupings]
+    padded = np.pad(scores, ((0, 0), (1, 1)), mode="edge")
+    smoothed = padded[:, :-2] + padded[:, 1:-1] + padded[:, 2:]
+    share, best = divmod(int(np.argmax(smoothed)), len(THRESHOLDS))
+    threshold = float(THRESHOLDS[best])
+    return threshold, LONE_SHARES[share] * threshold
 
 
 def _examples(one: AskedExample) -> tuple[Example, Example]:

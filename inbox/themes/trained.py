@@ -5,6 +5,7 @@ folder, beside the reading model and by the same rules. Start with
 `load_or_fit`.
 """
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
@@ -36,13 +37,21 @@ def load_or_fit(folder: Path) -> Likeness:
         The service's own data folder; made if missing. Nothing is ever loaded from anywhere else.
     """
     labelled = seed_messages()
-    made_from = {**origin(labelled), "themes": sketch_version()}
+    made_from = {**origin(labelled), "themes": sketch_version(), "fit": _fit_version()}
     path = folder / FILE_NAME
     kept = load(path, made_from, Likeness)
     if kept is None:
         kept = seed_likeness(labelled)
         save(path, kept, made_from)
     return kept
+
+
+def _fit_version() -> str:
+    """Name of the code that a likeness is fitted by; one of another version is fitted anew."""
+    digest = hashlib.sha256()
+    for name in ("asks.py", "likeness.py", "linkage.py", "measures.py", "pairs.py", "trained.py"):
+        digest.update(Path(__file__).with_name(name).read_bytes())
+    return digest.hexdigest()[:16]
 
 
 def seed_likeness(labelled: Sequence[Labelled]) -> Likeness:

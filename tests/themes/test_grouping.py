@@ -2,6 +2,7 @@
 
 import random
 from collections.abc import Callable
+from copy import copy
 
 import pytest
 from hypothesis import given, settings
@@ -132,3 +133,24 @@ def test_two_dishes_named_in_plain_words_are_no_one_theme(
     vegan = make_sketches({"l": "Please do a vegan lasagne!", "b": "Any chance of vegan brownies, please?"})
     places = group(vegan, likeness).placed
     assert places[0].new != places[1].new
+
+
+def test_who_would_be_left_alone_joins_a_near_theme_and_stays_in_doubt(
+    likeness: Likeness, make_sketches: Callable[[dict[str, str]], list[Sketch]]
+) -> None:
+    """Between the two thresholds a place is taken, but looked at again; a refusal holds there, too."""
+    stew = make_sketches({"a": "I'd love to see a slow cooker beef stew.", "b": "A slow cooker beef stew?"})
+    late = make_sketches({"c": "What could simmer all day while I am at work? Beef, I think."})
+    table = likeness.table([*stew, *late])
+    score = float(likeness.between(table, table)[2, :2].mean())
+    barred, lax = copy(likeness), copy(likeness)
+    barred.threshold_, barred.lone_threshold_ = score + 0.01, score + 0.005
+    lax.threshold_, lax.lone_threshold_ = score + 0.01, score - 0.01
+    settled = [SettledTheme(7, "beef stew", tuple(stew))]
+    assert group(late, barred, settled=settled).placed[0].theme is None
+    [place] = group(late, lax, settled=settled).placed
+    assert (place.theme, place.doubtful) == (7, True)
+    assert group(late, lax, settled=settled, apart=[("c", 7)]).placed[0].theme is None
+    together = group([*stew, *late], lax)
+    assert len(together.new) == 1
+    assert together.placed[2].doubtful
