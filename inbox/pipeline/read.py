@@ -6,7 +6,6 @@ until its readings are stored, so that several workers read different messages. 
 loses nothing: what has no reading yet is new again, and a dead worker's locks are gone.
 """
 
-import sys
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -178,12 +177,13 @@ class Desk:
         total = self._done + count_waiting(self._sessions, self._read_by)
         with self._sessions() as session:
             claim = self._claims and is_postgresql(session)
+            newest = session.scalar(select(func.max(Message.id))) or 0
         # What others hold is waited for at the end: afterwards all is read, also where one of them died.
         # By then nothing is under way here, so that none waits for itself.
         for waits in (False, True) if claim else (False,):
             # Those who wait all go the same way, so that no two wait for each other.
             down = newest_first and not waits
-            place: int | None = sys.maxsize if down else 0
+            place: int | None = newest + 1 if down else 0
             while True:
                 while place is not None and len(self._under_way) < self._readers.room:
                     place = self._hand_out(place, down=down, claim=claim, waits=waits)

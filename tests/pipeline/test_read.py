@@ -170,11 +170,12 @@ def test_two_workers_with_processes_of_their_own_do_not_wait_for_themselves(
     with make_sessions(engine).begin() as session:
         ids = [make_message(session).id for _ in range(count)]
 
-    def read(_number: int) -> ReadResult:
-        return read_messages(make_sessions(engine), LiteralReader(), now=now, processes=2)
+    def read(newest_first: bool) -> ReadResult:
+        sessions = make_sessions(engine)
+        return read_messages(sessions, LiteralReader(), now=now, processes=2, newest_first=newest_first)
 
     with ThreadPoolExecutor(2) as pool:
-        first, second = pool.map(read, range(2), timeout=120)
+        first, second = pool.map(read, (False, True), timeout=120)
 
     assert first.read_count + second.read_count == count
     assert sorted(first.new_ids + second.new_ids) == ids
