@@ -5,7 +5,7 @@ from random import Random
 from typing import Any
 
 import pytest
-from sqlalchemy import Engine, select
+from sqlalchemy import Engine, event, select
 from sqlalchemy.orm import Session, sessionmaker
 
 from inbox.errors import InputError, NotFoundError
@@ -207,6 +207,32 @@ def test_merge_outlasts_regrouping_and_the_number_lives_on(
         assert hand_themes.get_theme(session, gone).name == "things for the coeliac"
     moved = [number for number, theme in zip(ice, themes_of(sessions, ice), strict=True) if theme == kept]
     assert moved
+
+
+def test_a_theme_of_any_size_is_merged_in_statements_of_a_few_values(
+    sessions: sessionmaker[Session], fresh_engine: Engine, now: datetime
+) -> None:
+    """PostgreSQL takes at most 65,535 values a statement."""
+    texts = [f"A rye loaf, please ({number})" for number in range(60)]
+    with sessions.begin() as session:
+        ids = [make_message(session, text=text).id for text in texts]
+        themes = [Theme(name=name, facets={}, created_at=now) for name in ("rye loaf", "rye bread")]
+        session.add_all(themes)
+        session.flush()
+        kept, gone = (theme.id for theme in themes)
+        place = {"theme_id": gone, "by_hand": False, "similarity": 1.0, "doubtful": False, "joined_at": now}
+        session.add_all(ThemeMember(message_id=number, **place) for number in ids)
+    sizes: list[int] = []
+
+    def note(_conn: Any, _cursor: Any, _statement: str, values: Any, _context: Any, _many: bool) -> None:
+        sizes.append(len(values))
+
+    event.listen(fresh_engine, "before_cursor_execute", note)
+    with sessions.begin() as session:
+        hand_themes.merge(session, kept, gone)
+    event.remove(fresh_engine, "before_cursor_execute", note)
+    assert themes_of(sessions, ids) == [kept] * len(ids)
+    assert 0 < max(sizes) < 10
 
 
 def test_split_outlasts_regrouping(
