@@ -53,12 +53,21 @@ class Report:
         Probability that it says the dish failed; 0 or 1 where a person said so.
     faults : tuple of str
         Codes of the faults that it tells of, those of the recipe's page left out.
+    is_called_failed : bool or None
+        Whether it is counted among the failed ones wherever reports are counted, which can be so below one
+        half, as there are three endings; by default from one half on.
     """
 
     reader: str
     received_on: date
     failed: float
     faults: tuple[str, ...] = ()
+    is_called_failed: bool | None = None
+
+    @property
+    def counts_as_failed(self) -> bool:
+        """Whether a count of failed reports has it."""
+        return self.failed >= 0.5 if self.is_called_failed is None else self.is_called_failed
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,15 +145,16 @@ def gather(recipes: Sequence[Sequence[Report]]) -> Voices:
     worth: list[float] = []
     counts: list[tuple[int, int, int]] = []
     for reports in recipes:
-        weeks: dict[str, dict[int, float]] = {}
+        weeks: dict[str, dict[int, tuple[float, bool]]] = {}
         for report in reports:
             of_reader = weeks.setdefault(report.reader, {})
             week = (report.received_on.toordinal() - 1) // 7  # ISO weeks: day 1 was a Monday
-            of_reader[week] = max(of_reader.get(week, 0.0), report.failed)
+            probability, called = of_reader.get(week, (0.0, False))
+            of_reader[week] = max(probability, report.failed), called or report.counts_as_failed
         voices = [list(of_reader.values()) for of_reader in weeks.values()]
-        failed += [probability for voice in voices for probability in voice]
+        failed += [probability for voice in voices for probability, _ in voice]
         worth += [1 / len(voice) for voice in voices for _ in voice]
-        failing = sum(sum(one >= 0.5 for one in voice) >= len(voice) / 2 for voice in voices)
+        failing = sum(sum(called for _, called in voice) >= len(voice) / 2 for voice in voices)
         counts.append((sum(map(len, voices)), len(voices), failing))
     rows, readers, failed_readers = np.array(counts, int).reshape(-1, 3).T
     return Voices(

@@ -43,6 +43,8 @@ def test_one_angry_reader_writing_ten_times_is_one_reader() -> None:
 def test_who_fails_once_and_then_succeeds_is_half_a_failure() -> None:
     both = gather([[Report("r", MONDAY, 1.0), Report("r", MONDAY + timedelta(days=7), 0.0)]])
     assert (both.failed.tolist(), both.worth.tolist()) == ([1.0, 0.0], [0.5, 0.5])
+    called = gather([[Report("r", MONDAY, 0.45, is_called_failed=True)]])
+    assert (called.failed.tolist(), called.failed_readers.tolist()) == ([0.45], [1])
     same_week = gather([[Report("r", MONDAY, 1.0), Report("r", MONDAY + timedelta(days=6), 0.0)]])
     assert (same_week.failed.tolist(), same_week.worth.tolist()) == ([1.0], [1.0])
 
