@@ -6,9 +6,9 @@ the whole catalogue together raises one in a stated number of years, and they al
 rate is known.
 
 What that means for a rare recipe: at one problem report in two weeks a doubling passes unseen, and four times
-as many are seen within half a year in about one case of three; at five a week a doubling is seen within half
-a year in two cases of three, at fifteen mostly within a quarter (`tests.bench.rises` prints the delays).
-Slower rises are left to the standing. Start at `find_spikes`.
+as many are seen within half a year in somewhat more than one case of four; at five a week a doubling is seen
+within half a year in seven cases of ten, at fifteen mostly within a quarter (`tests.bench.rises` prints the
+delays). Slower rises are left to the standing. Start at `find_spikes`.
 """
 
 from collections.abc import Sequence
