@@ -41,7 +41,7 @@ from tests.trust.hosts import PORT, Network, a_network, postgres_in
 
 HOSTS = {"east": "10.77.0.2", "west": "10.77.0.3"}
 POSTS_AN_HOUR = 30
-LETTERS, LATE_LETTERS = 150, 30
+LETTERS, LATE_LETTERS = 300, 30
 LEAD = crc32(b"second-batch schedule")  # the lock's number, as inbox.records.turns has it
 WRITE = """
 import sys
@@ -62,7 +62,7 @@ def eventually(what: str, holds: Callable[[], bool], seconds: float = 300) -> No
     end = time.monotonic() + seconds
     while not holds():
         assert time.monotonic() < end, f"not within {seconds} s: {what}"
-        time.sleep(0.3)
+        time.sleep(0.05)
 
 
 def readers_write(network: Network, sender: str, host: str, count: int) -> list[str]:
