@@ -8,6 +8,7 @@ import re
 import zoneinfo
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from functools import cache
 from typing import Self
 
 from inbox.errors import InputError
@@ -116,6 +117,7 @@ def last_full_week(now: datetime, zone: tzinfo) -> Week:
     return Week.of(now, zone).previous()
 
 
+@cache
 def time_zones() -> list[str]:
     """Names to choose a time zone from, such as "Europe/London"; those of no place are left out."""
     return sorted(name for name in zoneinfo.available_timezones() if name.partition("/")[0] in _CONTINENTS)

@@ -309,6 +309,7 @@ def occasions_between(start_on: date, end_on: date, codes: Iterable[str], countr
     return sorted(found, key=lambda occasion: (occasion.on, occasion.code))
 
 
+@lru_cache
 def countries() -> list[tuple[str, str]]:
     """Two letters (ISO 3166-1) and English name of each country whose holidays are known, by name."""
     named = (

@@ -138,7 +138,12 @@ def _troubled(
         failed=figure(failed, kind="made_it", outcome="failed", recipe=recipe.slug, since=from_on),
         rises=tuple(spike["in_words"] for spike in details.get("spikes", [])),
         faults=tuple(
-            _fault(session, fault, told[fault["fault"]], recipe, from_on, explain=fault["fault"] in explained)
+            FaultNote(
+                code := fault["fault"],
+                figure(told[code], fault=code, recipe=recipe.slug, since=from_on),
+                bool(fault["stands_out"]),
+                _causes(session, code, told[code], recipe) if code in explained else (),
+            )
             for fault in faults
         ),
         changes=_changes(session, details.get("revisions", []), site.zone),
@@ -164,16 +169,8 @@ def _told(
     return told
 
 
-def _fault(
-    session: Session,
-    fault: Mapping[str, Any],
-    told: Sequence[int],
-    recipe: Recipe,
-    since: date | None,
-    *,
-    explain: bool,
-) -> FaultNote:
-    code = fault["fault"]
+def _causes(session: Session, fault: str, told: Sequence[int], recipe: Recipe) -> tuple[UsualCause, ...]:
+    """What usually lies behind a fault that these messages tell of."""
     facts = take_apart(
         CatalogueRecipe(
             recipe.slug, recipe.title, recipe.url, tuple(recipe.ingredients), tuple(recipe.steps), recipe.tags
@@ -185,14 +182,7 @@ def _fault(
     words = [
         Words(one, f"reader {reader}" if reader else f"message {one}", text) for one, reader, text in wrote
     ]
-    return FaultNote(
-        code,
-        figure(told, fault=code, recipe=recipe.slug, since=since),
-        bool(fault["stands_out"]),
-        tuple(UsualCause(cause.in_words, cause.source) for cause in advise(code, facts, words)[:2])
-        if explain
-        else (),
-    )
+    return tuple(UsualCause(cause.in_words, cause.source) for cause in advise(fault, facts, words)[:2])
 
 
 def _changes(

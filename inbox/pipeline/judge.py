@@ -116,7 +116,6 @@ def _told(session: Session, settings: Settings, now: datetime) -> dict[int, list
             Message.received_at,
             Labels.failed_probability,
             Labels.outcome,
-            Labels.is_made_it & Labels.outcome.is_not(None),
             Labels.is_problem,
         )
         .join(Message, Message.id == Labels.message_id)
@@ -126,7 +125,7 @@ def _told(session: Session, settings: Settings, now: datetime) -> dict[int, list
         .order_by(Message.received_at, Message.id)
     )
     told: dict[int, list[_Told]] = defaultdict(list)
-    for recipe_id, message_id, reader_id, received_at, failed, outcome, has_outcome, is_problem in rows:
+    for recipe_id, message_id, reader_id, received_at, failed, outcome, is_problem in rows:
         report = Report(
             reader=f"reader {reader_id}" if reader_id else f"message {message_id}",
             received_on=local_date(received_at, settings.zone),
@@ -134,7 +133,7 @@ def _told(session: Session, settings: Settings, now: datetime) -> dict[int, list
             faults=tuple(sorted(faults.get(message_id, ()))),
             is_called_failed=outcome == "failed",
         )
-        told[recipe_id or 0].append(_Told(message_id, report, bool(has_outcome), is_problem))
+        told[recipe_id or 0].append(_Told(message_id, report, outcome is not None, is_problem))
     return told
 
 

@@ -170,7 +170,7 @@ class MessagePage(Page):
     themes: list[Choice]
     is_request: bool
     language: str
-    """The language that the program reads, also where a person said what the message is."""
+    """Where it is another one than the program reads, and nobody said what the message is; else empty."""
     by_hand: list[str]
     because: list[Because]
     is_explained: bool
@@ -230,7 +230,7 @@ def load_message(session: Session, message_id: int, *, explain: Explain) -> Mess
         theme=member.theme.name if member else "",
         themes=theme_choices(session, "no theme"),
         is_request="request" in kinds,
-        language=labels.language if labels and not kinds else LANGUAGE_READ,
+        language=labels.language if labels and not kinds and labels.language != LANGUAGE_READ else "",
         by_hand=list(
             session.scalars(
                 select(HandLabel.field).where(HandLabel.message_id == message_id).order_by(HandLabel.id)
