@@ -147,7 +147,7 @@ def share_words(recipe: TroubledRecipe) -> str:
 
 def sentence(words: str) -> str:
     """Words with a full stop, unless they end with one, be it within a quotation."""
-    return words if words.rstrip("”").endswith((".", "!", "?")) else f"{words}."
+    return words if not words or words.rstrip("”").endswith((".", "!", "?")) else f"{words}."
 
 
 def _recipe(recipe: TroubledRecipe) -> str:

@@ -9,6 +9,7 @@ from flask import Flask, g
 from markupsafe import Markup, escape
 
 from inbox.digest.drawing import Drawing, as_svg
+from inbox.digest.render import sentence
 from inbox.words import DOOR_WORDS
 
 KIND_WORDS = {
@@ -71,6 +72,7 @@ def install(app: Flask) -> None:
         options=options,
         svg=svg,
         outside=outside,
+        sentence=sentence,
         first_up=lambda words: words[:1].upper() + words[1:],
         door=lambda word: DOOR_WORDS.get(word, word),
     )
